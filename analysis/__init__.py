@@ -1,0 +1,1 @@
+"""From a record to an answer. Never touches a port."""

@@ -1,0 +1,1 @@
+"""Published formulas, one file per source."""

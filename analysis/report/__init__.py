@@ -1,0 +1,1 @@
+"""The answer as a page, a table and a folder that opens anywhere."""

@@ -1,0 +1,1 @@
+"""Counts become newtons at each cell, and specimen force."""

@@ -1,0 +1,1 @@
+"""HDF5: raw counts and everything needed to do the sums again."""

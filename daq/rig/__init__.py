@@ -1,0 +1,1 @@
+"""What the rig is, and what it may carry."""

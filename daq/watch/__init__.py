@@ -1,0 +1,1 @@
+"""Judging the force as it comes: stop, peak, phase, pace. Pure."""

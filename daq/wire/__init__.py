@@ -1,0 +1,1 @@
+"""Bytes from a port become samples with a time."""

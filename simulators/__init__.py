@@ -1,0 +1,1 @@
+"""A rig that is not there: mechanics, converter, wire, faults. Imports nothing of daq."""
