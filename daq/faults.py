@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 
-class Fault(Exception):
+class Fault(Exception):  # noqa: N818 - a fault of the set-up, not of the code
     """A fault a person can act on. ``str(fault)`` is one or more clear sentences."""
 
     exit_code = 1

@@ -14,7 +14,7 @@ CountArray = npt.NDArray[np.int32]
 
 
 class Flag(IntFlag):
-    """Marks a sample carries from the wire to the report. The values are part of the file format."""
+    """Marks a sample carries from wire to report. The values are part of the file format."""
 
     SATURATED = 1 << 0  # a converter stood at an end value: the force is at least this
     GAP = 1 << 1  # samples were lost just before this one

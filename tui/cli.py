@@ -1,0 +1,82 @@
+"""The one command: finds the sub-command, runs it, turns faults into sentences and exit codes."""
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from importlib import metadata
+from types import ModuleType
+
+from rich_argparse import RawDescriptionRichHelpFormatter
+
+from tui.commands import COMMANDS
+
+ABOUT = """\
+Pull fasteners out of wood on a shop-built load-cell rig: know the rig, trust the number,
+keep every pull, get an answer.  Try: pullstand demo
+"""
+CAUTION = """\
+The stop threshold is a notice on a screen, not a safety function: it cannot hold the crank or
+release a load. Wear eye protection, keep the line of fire empty, follow local rules.
+exit codes: 0 done, 2 usage or bad input file, 3 no device or device lost, 4 stopped by the guard,
+5 recording damaged or refused, 130 interrupted
+"""
+INTERRUPTED = 130
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    parser, chosen = _parser(arguments)
+    args = parser.parse_args(arguments)
+    if chosen is None:
+        parser.print_help()
+        return 0
+    return _run(chosen, args)
+
+
+def _run(command: ModuleType, args: argparse.Namespace) -> int:
+    from daq.faults import Fault  # not needed for --help
+
+    try:
+        return int(command.run(args))
+    except Fault as fault:
+        print(f"pullstand: {fault}", file=sys.stderr)  # noqa: T201
+        return fault.exit_code
+    except KeyboardInterrupt:
+        print("pullstand: interrupted", file=sys.stderr)  # noqa: T201
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def _parser(arguments: Sequence[str]) -> tuple[argparse.ArgumentParser, ModuleType | None]:
+    """Return the parser, and the module of the command that ``arguments`` name (if any)."""
+    parser = argparse.ArgumentParser(
+        prog="pullstand",
+        description=ABOUT,
+        epilog=CAUTION,
+        formatter_class=RawDescriptionRichHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"pullstand {_version()}")
+    commands = parser.add_subparsers(metavar="command", dest="command")
+    named = next((word for word in arguments if not word.startswith("-")), None)
+    chosen = None
+    for name, (module, about) in COMMANDS.items():
+        sub = commands.add_parser(
+            name, help=about, description=about, formatter_class=RawDescriptionRichHelpFormatter
+        )
+        if name == named:
+            chosen = importlib.import_module(f"tui.commands.{module}")
+            chosen.add_arguments(sub)
+        sub.add_argument("--json", action="store_true", help="print one JSON document on stdout")
+    return parser, chosen
+
+
+def _version() -> str:
+    try:
+        return metadata.version("pullstand")
+    except metadata.PackageNotFoundError:
+        return "(not installed)"

@@ -1,0 +1,38 @@
+"""What a command prints: JSON for programs on stdout, words for people, complaints on stderr."""
+
+import json
+import math
+import sys
+from collections.abc import Mapping, Sequence
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+
+def plain(value: Any) -> Any:
+    """Return ``value`` as JSON can hold it: NaN and infinity become null, arrays become lists."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, str | int | bool | None):
+        return value.value if isinstance(value, Enum) else value
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, Path):
+        return str(value)
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, Sequence | set | frozenset):
+        return [plain(item) for item in value]
+    raise TypeError(f"no JSON form for {type(value).__name__}")
+
+
+def print_json(document: Any) -> None:
+    """Print one JSON document on stdout, and nothing else."""
+    json.dump(plain(document), sys.stdout, indent=2, ensure_ascii=False)
+    sys.stdout.write("\n")
+    sys.stdout.flush()
+
+
+def say(message: str) -> None:
+    """Tell a person something that is not the result: stderr, so that pipes stay clean."""
+    print(message, file=sys.stderr, flush=True)  # noqa: T201
