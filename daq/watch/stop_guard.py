@@ -1,0 +1,114 @@
+"""The stop guard: judges every sample before anything else may wait, and latches.
+
+It is a notice, not a safety function: it cannot hold the crank or release a load.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from daq.live_reading import Trip
+from daq.samples import Flag, FloatArray
+
+_TRIPPING_FLAGS = int(Flag.SATURATED | Flag.RESTART)
+
+
+@dataclass(frozen=True, slots=True)
+class GuardLimits:
+    """What the guard judges by: newtons at the specimen and at each cell, silence in ns."""
+
+    stop_n: float
+    cell_names: tuple[str, ...]
+    cell_capacities_n: tuple[float, ...]
+    stale_after_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class GuardState:
+    """``trip`` stays until `acknowledge`; ``heard_ns`` is the arrival of the last good sample."""
+
+    trip: Trip | None = None
+    heard_ns: int | None = None
+
+
+def judge(
+    state: GuardState,
+    limits: GuardLimits,
+    samples: np.ndarray,
+    cells_n: FloatArray,
+    at_specimen_n: FloatArray,
+    now_ns: int,
+) -> GuardState:
+    """Judge a block (perhaps empty) and return the state after it.
+
+    samples: (n,) structured; cells_n: (n, cells) newtons at each cell; at_specimen_n: (n,)
+    newtons. The first sample beyond a limit makes the trip, whatever its flags; a force counts in
+    both directions, because a cell breaks in either. An empty block at ``now_ns`` (host, monotonic)
+    is how silence is noticed. A latched trip is never replaced.
+    """
+    heard_ns = int(samples["arrival_ns"][-1]) if len(samples) else state.heard_ns
+    if state.trip is not None:
+        return replace(state, heard_ns=heard_ns)
+    trip = _silence(state.heard_ns, limits, samples, now_ns) or _over(
+        limits, samples, cells_n, at_specimen_n
+    )
+    return GuardState(trip, heard_ns)
+
+
+def fault_trip(state: GuardState, cause: str, index: int, message: str) -> GuardState:
+    """Trip for a cause that is no sample: queue full, recorder fault, board gone."""
+    if state.trip is not None:
+        return state
+    return replace(state, trip=Trip(cause, index, float("nan"), message))
+
+
+def acknowledge(state: GuardState, force_n: float, safe_n: float) -> GuardState:
+    """Release the latch if the force is known and low; otherwise change nothing."""
+    if state.trip is None or not abs(force_n) < safe_n:
+        return state
+    return replace(state, trip=None)
+
+
+def _silence(
+    heard_ns: int | None, limits: GuardLimits, samples: np.ndarray, now_ns: int
+) -> Trip | None:
+    until_ns = int(samples["arrival_ns"][0]) if len(samples) else now_ns
+    if heard_ns is None or until_ns - heard_ns <= limits.stale_after_ns:
+        return None
+    index = int(samples["index"][0]) if len(samples) else -1
+    seconds = (until_ns - heard_ns) / 1e9
+    return Trip("silence", index, float("nan"), f"no data for {seconds:.1f} s: force unknown")
+
+
+def _over(
+    limits: GuardLimits, samples: np.ndarray, cells_n: FloatArray, at_specimen_n: FloatArray
+) -> Trip | None:
+    """Return the trip of the first sample that breaks a rule, if any does."""
+    if not len(samples):
+        return None
+    over_stop = ~(np.abs(at_specimen_n) <= limits.stop_n)  # NaN counts as over
+    over_cell = ~(np.abs(cells_n) <= np.asarray(limits.cell_capacities_n))
+    flagged = (samples["flags"] & _TRIPPING_FLAGS) != 0
+    bad = over_stop | over_cell.any(axis=1) | flagged
+    if not bad.any():
+        return None
+    first = int(np.argmax(bad))
+    index, force_n = int(samples["index"][first]), float(at_specimen_n[first])
+    flags = int(samples["flags"][first])
+    if flags & Flag.SATURATED:
+        return Trip("saturated", index, force_n, "a converter is at its end: force unknown")
+    if flags & Flag.RESTART:
+        return Trip("board restart", index, force_n, "the board restarted: take the zero again")
+    if over_cell[first].any():
+        cell = int(np.argmax(over_cell[first]))
+        message = (
+            f"cell {limits.cell_names[cell]} carries {cells_n[first, cell]:.0f} N, "
+            f"its limit is {limits.cell_capacities_n[cell]:.0f} N"
+        )
+        return Trip("cell force", index, force_n, message)
+    return Trip(
+        "specimen force",
+        index,
+        force_n,
+        f"{force_n:.0f} N at the specimen, the stop is {limits.stop_n:.0f} N",
+    )

@@ -1,0 +1,74 @@
+"""The maximum is the largest believable raw sample; a lone spike is not believable."""
+
+import numpy as np
+import pytest
+
+from daq.samples import Flag, sample_dtype
+from daq.watch.peak import hold, lone_spikes, no_peak, settle, spike_threshold_n
+
+
+def run(forces, *, flags=None, threshold=30.0, cuts=()):
+    """Hold the peak of forces, fed in blocks that end at ``cuts``."""
+    force = np.array(forces, dtype=float)
+    samples = np.zeros(len(force), dtype=sample_dtype(1))
+    samples["index"] = np.arange(len(force))
+    if flags is not None:
+        samples["flags"] = flags
+    state = no_peak()
+    for part in np.split(np.arange(len(force)), list(cuts)):
+        state = hold(state, force[part], part * 0.01, samples[part], threshold)
+    return settle(state)
+
+
+def test_the_maximum_is_the_largest_raw_sample():
+    """No smoothing lowers it; the median of three is told beside it."""
+    peak = run([0, 10, 20, 30, 25, 5])
+    assert (peak.force_n, peak.index, peak.median3_n) == (30.0, 3, 25.0)
+
+
+def test_a_lone_spike_is_counted_and_not_the_maximum():
+    """A single sample far above both neighbours has no recovery shape."""
+    peak = run([100, 101, 900, 102, 103, 104, 50])
+    assert (peak.force_n, peak.spikes) == (104.0, 1)
+
+
+def test_a_brittle_peak_is_the_maximum():
+    """The last sample before a fracture has a neighbour below it that is close."""
+    peak = run([4000, 4010, 4020, 4030, 2, 0, 1])
+    assert (peak.force_n, peak.spikes) == (4030.0, 0)
+
+
+@pytest.mark.parametrize("flag", [Flag.SATURATED, Flag.SPIKE, Flag.SUSPECT])
+def test_a_flagged_sample_is_never_the_maximum(flag):
+    """Saturation says "at least", a suspect reading says nothing."""
+    peak = run([1, 2, 50, 51, 3], flags=[0, 0, flag, flag, 0], threshold=1e9)
+    assert peak.force_n == 3.0
+
+
+def test_a_gap_flag_does_not_bar_a_sample():
+    """What was lost before a sample does not make the sample wrong."""
+    assert run([1, 9, 1], flags=[0, Flag.GAP, 0]).force_n == 9.0
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_split_gives_the_same_peak(seed):
+    """Cut anywhere: force, index, median of three and spikes are the same."""
+    rng = np.random.default_rng(seed)
+    forces = np.cumsum(rng.normal(0.5, 5, 60))
+    forces[rng.integers(0, 60, 3)] += 400
+    cuts = sorted(rng.integers(0, 61, 6))
+    assert run(forces, cuts=cuts) == run(forces)
+
+
+def test_spikes_found_live_are_those_found_in_the_whole_array():
+    """One rule, two roads."""
+    rng = np.random.default_rng(1)
+    forces = rng.normal(0, 1, 500)
+    forces[[50, 200, 201, 400]] += 100
+    assert run(forces).spikes == lone_spikes(forces, 30.0).sum() == 2
+
+
+def test_the_threshold_follows_stop_and_noise():
+    """Half a percent of the stop, or twelve noise SDs."""
+    assert spike_threshold_n(6200, 0.1) == pytest.approx(31.0)
+    assert spike_threshold_n(6200, 10) == pytest.approx(120.0)
