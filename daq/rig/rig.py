@@ -79,6 +79,21 @@ class Beam:
     allowed_shear_mpa: float | None = None
     allowed_bearing_mpa: float | None = None
     screws: ReinforcingScrews | None = None
+    length_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A pin held in two side members and pulled by one between them; stresses in N/mm2."""
+
+    name: str
+    acts_at: ActsAt
+    diameter_mm: float
+    middle_mm: float
+    side_mm: float
+    gap_mm: float = 0.0
+    allowed_shear_mpa: float | None = None
+    allowed_bending_mpa: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,3 +146,4 @@ class Rig:
     stiffness_n_per_mm: float | None = None
     path: Path | None = None
     text: str = ""
+    pins: tuple[Pin, ...] = ()
