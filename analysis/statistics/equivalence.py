@@ -1,0 +1,60 @@
+""" "As good as": a difference shown to lie inside a bound that was stated beforehand."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from analysis.statistics.pairwise import Difference, range_tail
+from analysis.statistics.summary import mean_and_squares
+
+
+@dataclass(frozen=True, slots=True)
+class Equivalence:
+    """Two one-sided tests: p above 5 % means "not shown", never "different"."""
+
+    p: float
+    t_lower: float
+    t_upper: float
+    df: float
+
+
+def of_estimate(difference: float, standard_error: float, df: float, bound: float) -> Equivalence:
+    """Return the two one-sided tests of a difference inside -+ ``bound`` (same unit).
+
+    Source: Schuirmann, J. Pharmacokin. Biopharm. 15 (1987) 657.
+    """
+    from scipy import special
+
+    if standard_error <= 0 or not df > 0:
+        inside = abs(difference) < bound and df > 0
+        return Equivalence(0.0 if inside else math.nan, math.nan, math.nan, df)
+    lower = (difference + bound) / standard_error
+    upper = (difference - bound) / standard_error
+    p = max(float(special.stdtr(df, -lower)), float(special.stdtr(df, upper)))
+    return Equivalence(p, lower, upper, df)
+
+
+def of_pair(pair: Difference, bound: float) -> float:
+    """Return p of the tests for one of several pairs, allowing for their number.
+
+    It is below 5 % when the simultaneous 90 % interval lies inside -+ ``bound``; for two levels
+    that is the plain pair of one-sided tests.
+    """
+    alone = of_estimate(pair.difference, pair.standard_error, pair.df, bound)
+    if pair.levels == 2 or not math.isfinite(alone.t_lower):
+        return alone.p
+    nearest = min(alone.t_lower, -alone.t_upper)
+    if nearest <= 0:
+        return 1 - range_tail(-nearest * math.sqrt(2), pair.levels, pair.df) / 2
+    return range_tail(nearest * math.sqrt(2), pair.levels, pair.df) / 2
+
+
+def of_groups(a: ArrayLike, b: ArrayLike, bound: float) -> Equivalence:
+    """Return the tests for two groups that share one spread."""
+    first, second = (np.asarray(x, dtype=np.float64) for x in (a, b))
+    (mean_a, squares_a), (mean_b, squares_b) = mean_and_squares(first), mean_and_squares(second)
+    df = first.size + second.size - 2
+    error = math.sqrt((squares_a + squares_b) / df * (1 / first.size + 1 / second.size))
+    return of_estimate(mean_a - mean_b, error, df, bound)
