@@ -1,0 +1,139 @@
+"""A file whose writes reach the disk only at a commit, all that lengthen it first.
+
+The HDF5 library cannot bear a failing write: it raises at flush, again at close, and crashes the
+interpreter at exit. Here it writes into memory and never sees a failure. A commit then lengthens
+the file, and only if that worked changes what was there: a full disk leaves exactly the commit
+before, and a kill finds the file half-written for microseconds instead of the length of a flush.
+"""
+
+import errno
+import io
+import os
+from collections.abc import Iterable
+
+PAGE = 4096
+
+
+class HeldFile:
+    """A file-like object for h5py's file-object driver. Not thread-safe: one writer."""
+
+    def __init__(self, raw: io.FileIO) -> None:
+        self._raw = raw
+        self._on_disk = self._size = raw.seek(0, os.SEEK_END)
+        self._at = 0
+        self._pages: dict[int, bytearray] = {}
+
+    # -- what the HDF5 library calls ---------------------------------------------------------
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Move the position, as files do."""
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self._at, os.SEEK_END: self._size}[whence]
+        self._at = start + offset
+        return self._at
+
+    def tell(self) -> int:
+        """Return the position."""
+        return self._at
+
+    def read(self, size: int) -> bytes:
+        """Return ``size`` bytes from the position on, as ``readinto`` gives them."""
+        data = bytearray(size)
+        self.readinto(memoryview(data))
+        return bytes(data)
+
+    def readinto(self, target: memoryview) -> int:
+        """Fill ``target`` from the held pages and the disk; zeros past the end of what is there."""
+        view = memoryview(target).cast("B")
+        done = 0
+        while done < len(view):
+            number, start = divmod(self._at, PAGE)
+            piece = self._page(number)[start : start + len(view) - done]
+            view[done : done + len(piece)] = piece
+            done += len(piece)
+            self._at += len(piece)
+        return done
+
+    def write(self, data: bytes | memoryview) -> int:
+        """Hold ``data`` until the next commit."""
+        view = memoryview(data).cast("B")
+        done = 0
+        while done < len(view):
+            number, start = divmod(self._at, PAGE)
+            length = min(PAGE - start, len(view) - done)
+            self._pages.setdefault(number, self._page(number))[start : start + length] = view[
+                done : done + length
+            ]
+            done += length
+            self._at += length
+        self._size = max(self._size, self._at)
+        return done
+
+    def truncate(self, size: int | None = None) -> int:
+        """Set the length the file will have after the next commit."""
+        self._size = self._at if size is None else size
+        return self._size
+
+    def flush(self) -> None:
+        """Do nothing: only ``commit`` writes."""
+
+    def _page(self, number: int) -> bytearray:
+        held = self._pages.get(number)
+        if held is not None:
+            return held
+        page = bytearray(PAGE)
+        if number * PAGE < self._on_disk:
+            self._raw.seek(number * PAGE)
+            self._raw.readinto(page)
+        return page
+
+    # -- what the recording calls ------------------------------------------------------------
+
+    def commit(self, sync: bool) -> None:
+        """Write all held pages; with ``sync``, have the system put them on the disk as well.
+
+        Raises OSError. If the file could not be lengthened it is cut back to what it was, and
+        nothing in it was changed.
+        """
+        beyond = [n for n in self._pages if (n + 1) * PAGE > self._on_disk]
+        last_page = self._last_page_on_disk()
+        try:
+            self._write_pages(sorted(beyond))
+        except OSError:
+            self._raw.truncate(self._on_disk)
+            self._raw.seek(self._on_disk - len(last_page))
+            self._raw.write(last_page)
+            raise
+        self._write_pages(sorted(self._pages.keys() - set(beyond)))
+        self._raw.truncate(self._size)
+        self._on_disk = self._size
+        self._pages.clear()
+        if sync:
+            os.fsync(self._raw.fileno())
+
+    def _last_page_on_disk(self) -> bytes:
+        start = self._on_disk - self._on_disk % PAGE
+        self._raw.seek(start)
+        return self._raw.read(self._on_disk - start)
+
+    def _write_pages(self, numbers: Iterable[int]) -> None:
+        for first, run in _runs(numbers):
+            start = first * PAGE
+            data = b"".join(self._pages[n] for n in run)[: max(0, self._size - start)]
+            self._raw.seek(start)
+            if self._raw.write(data) != len(data):
+                raise OSError(errno.ENOSPC, "the system took only part of the data")
+
+    def close(self) -> None:
+        """Close the file; what was not committed is dropped."""
+        self._raw.close()
+
+
+def _runs(numbers: Iterable[int]) -> list[tuple[int, list[int]]]:
+    """Return ascending page numbers as runs of neighbours: (first, all)."""
+    runs: list[tuple[int, list[int]]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1][-1] + 1:
+            runs[-1][1].append(number)
+        else:
+            runs.append((number, [number]))
+    return runs

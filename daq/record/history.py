@@ -1,0 +1,96 @@
+"""Later changes: added beside what stands, never over it.
+
+A change is written into a copy beside the recording; the copy is sealed, put on the disk and then
+takes the recording's name in one step. A kill at any moment leaves the recording as it was or with
+the change, whole; at worst a copy named ``*.h5.new-*`` is left behind, which may be deleted.
+"""
+
+import contextlib
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from daq.faults import RecordingFault
+from daq.record import header as headers
+from daq.record import layout, nexus
+from daq.record.held_file import HeldFile
+from daq.record.inert_text import dataset_name, error_words, inert
+from daq.record.reader import check_regular
+from daq.record.seal import LENGTH, Seal, add_seal, read_seal
+
+
+def add_history(
+    path: Path,
+    change: Mapping[str, Any],
+    reason: str,
+    data: Mapping[str, np.ndarray] | None = None,
+) -> None:
+    """Append a change with date and reason, and arrays that belong to it, to a closed recording.
+
+    What stood before stays untouched. Raises RecordingFault where the file is not a whole, sealed
+    recording (a cut-short one is repaired first), the reason is empty, or the disk fails.
+    """
+    if not reason.strip():
+        raise RecordingFault(f"{path.name}: a change needs a reason in words.")
+    check_regular(path)
+    try:
+        seal, stated = read_seal(path)
+        if seal is not Seal.WHOLE:
+            raise RecordingFault(
+                f"{inert(str(path))}: was cut short or changed, so nothing can be added to it. "
+                "Make a sound copy first: pullstand repair FILE -o COPY."
+            )
+        _replace_with_change(path, stated, change, reason, data or {})
+    except (OSError, RuntimeError, ValueError) as error:
+        raise RecordingFault(
+            f"{inert(str(path))}: the change could not be written ({error_words(error)}). "
+            "The recording is as it was."
+        ) from error
+
+
+def _replace_with_change(
+    path: Path, stated: str, change: Mapping[str, Any], reason: str, data: Mapping[str, np.ndarray]
+) -> None:
+    handle, name = tempfile.mkstemp(prefix=f"{path.name}.new-", dir=path.parent)
+    copy = Path(name)
+    try:
+        with os.fdopen(handle, "r+b", buffering=0) as raw:
+            with path.open("rb") as old:
+                shutil.copyfileobj(old, raw, 1 << 20)
+            raw.truncate(path.stat().st_size - LENGTH)
+            _append_change(raw, change, reason, data)
+            add_seal(raw)
+        shutil.copymode(path, copy)
+        if read_seal(path) != (Seal.WHOLE, stated):
+            raise RecordingFault(f"{path.name}: was changed by another program at the same time.")
+        copy.replace(path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            copy.unlink()
+        raise
+
+
+def _append_change(
+    raw: Any, change: Mapping[str, Any], reason: str, data: Mapping[str, np.ndarray]
+) -> None:
+    import h5py
+
+    held = HeldFile(raw)
+    with h5py.File(held, "r+") as file:
+        history = file[layout.ENTRY][layout.HISTORY]
+        group = nexus.add_group(history, f"{len(history) + 1:04d}", "NXnote")
+        at = datetime.now(UTC).astimezone().isoformat()
+        text = headers.mapping_json({"at": at, "reason": reason, "change": change})
+        nexus.add_text(group, layout.JSON, text, checked=True)
+        for key, values in data.items():
+            array = np.ascontiguousarray(values)
+            if not dataset_name(key) or array.dtype.kind not in "iuf":
+                raise RecordingFault(f"{inert(key, 60)}: only arrays of numbers can be added.")
+            group.create_dataset(dataset_name(key), data=array).attrs["units"] = nexus.unit_of(key)
+    held.commit(sync=True)

@@ -1,0 +1,243 @@
+"""The writing edge: one file per pull, made complete before the first sample, committed often.
+
+The file is a plain HDF5 file at every commit. The rows that the last line of ``/entry/commits``
+counts are good; what the tables hold beyond them is not. A finished file ends in a seal.
+"""
+
+import contextlib
+import os
+import shutil
+import time
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Self
+
+import numpy as np
+
+from daq.faults import RecordingFault
+from daq.record import events as event_rows
+from daq.record import layout, nexus
+from daq.record.events import Event
+from daq.record.header import RunHeader, ZeroRecord
+from daq.record.held_file import HeldFile
+from daq.record.inert_text import error_words, file_stem, inert
+from daq.record.metadata import texts, write_metadata, write_result
+from daq.record.seal import add_seal
+from daq.samples import FloatArray, sample_dtype
+
+#: Below this much free room a recording must be ended while it still can be.
+FLOOR_BYTES = 20_000_000
+_NAMES_TRIED = 100
+_FORCE_BLOCK = 65_536
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Forces:
+    """The derived force of a whole pull, each of shape (n,): s since the first sample, and N."""
+
+    time_s: FloatArray
+    at_cells_n: FloatArray
+    at_specimen_n: FloatArray
+
+
+def disk_free_bytes(folder: Path) -> int:
+    """Return the room left in ``folder``. Raises RecordingFault where it cannot be asked."""
+    try:
+        return shutil.disk_usage(folder).free
+    except OSError as error:
+        raise RecordingFault(
+            f"The room left in {folder} cannot be asked ({error_words(error)}). "
+            "Choose a folder that exists and may be written."
+        ) from None
+
+
+class PullFile:
+    """A recording that is being written. One thread only; ended by ``finish`` or ``abort``.
+
+    Every method raises RecordingFault, in words, when the disk or the folder fails. After such a
+    fault the file holds the last commit and nothing more can be written to it.
+    """
+
+    def __init__(self, path: Path, raw: Any, header: RunHeader) -> None:
+        import h5py
+
+        self.path = path
+        self.rows = 0  # samples committed
+        self._raw = raw
+        self._held = HeldFile(raw)
+        self._waiting: list[np.ndarray] = []
+        self._new_events: list[Event] = []
+        self._events = 0
+        self._events_not_kept = 0
+        self._dtype = sample_dtype(len(header.cells))
+        self._file = h5py.File(self._held, "w")
+        self._entry = write_metadata(self._file, header)
+
+    @classmethod
+    def create(cls, folder: Path, header: RunHeader, cells: int) -> Self:
+        """Make a new file in ``folder`` (made too, if missing) with all metadata, on the disk.
+
+        ``cells`` is the number of channels of the samples to come. No file is ever overwritten: a
+        taken name gets a number behind it.
+        """
+        if cells != len(header.cells):
+            raise RecordingFault(
+                f"The samples have {cells} channels, the header names {len(header.cells)} cells."
+            )
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            free = disk_free_bytes(folder)
+            if free < FLOOR_BYTES:
+                raise RecordingFault(
+                    f"Only {free / 1e6:.1f} MB are left in {folder}; a recording needs "
+                    f"{FLOOR_BYTES / 1e6:.0f} MB. Make room, or choose another folder."
+                )
+            path, raw = _new_file(folder, header)
+        except OSError as error:
+            raise RecordingFault(
+                f"No recording can be made in {folder} ({error_words(error)}). "
+                "Choose a folder that may be written."
+            ) from None
+        pull = cls(path, raw, header)
+        with pull._in_words():
+            pull._file.flush()
+            pull._held.commit(sync=True)
+            _sync_folder(folder)
+        return pull
+
+    def append(self, samples: np.ndarray) -> None:
+        """Take a block of samples (structured, ``sample_dtype``); the next commit writes them."""
+        if samples.dtype != self._dtype:
+            raise RecordingFault(f"Samples of {samples.dtype} do not belong in {self.path.name}.")
+        if len(samples):
+            self._waiting.append(samples)
+
+    def event(self, event: Event) -> None:
+        """Take an event; the next commit writes it. Beyond a limit events are only counted."""
+        if self._events + len(self._new_events) < layout.MAX_EVENTS:
+            self._new_events.append(event)
+        else:
+            self._events_not_kept += 1
+
+    def commit(self, sync: bool = False) -> int:
+        """Write what came since the last commit; return the rows the file now holds for good.
+
+        With ``sync`` the system is asked to put it on the disk itself (what power loss spares).
+        """
+        with self._in_words():
+            rows = self._write_new()
+            self._file.flush()
+            self._held.commit(sync)
+            self.rows = rows
+        return self.rows
+
+    def _write_new(self) -> int:
+        if not self._waiting and not self._new_events:
+            return self.rows
+        samples = np.concatenate(self._waiting) if self._waiting else np.empty(0, self._dtype)
+        rows = event_rows.to_rows(self._new_events)
+        if len(samples):
+            raw = self._entry[layout.RAW]
+            for name in layout.RAW_FIELDS:
+                nexus.extend(raw[name], samples[name])
+        if len(rows):
+            nexus.extend(self._entry[layout.EVENTS], rows)
+        total = self.rows + len(samples)
+        self._events += len(rows)
+        commit = np.zeros(1, dtype=layout.COMMIT_DTYPE)
+        commit["rows"], commit["events"] = total, self._events
+        commit["host_ns"] = time.monotonic_ns()
+        commit["rows_crc32"] = zlib.crc32(samples.tobytes())
+        commit["events_crc32"] = zlib.crc32(rows.tobytes())
+        nexus.extend(self._entry[layout.COMMITS], commit)
+        self._waiting.clear()
+        self._new_events.clear()
+        return total
+
+    def finish(
+        self, result: Mapping[str, Any], zero_after: ZeroRecord | None, forces: Forces | None
+    ) -> Path:
+        """Write result, closing zero and derived force; mark as finished, seal and close."""
+        self.commit(sync=False)
+        with self._in_words():
+            write_result(self._entry, dict(result), zero_after)
+            self._file.flush()
+            self._held.commit(sync=False)
+            if forces is not None and len(forces.time_s):
+                self._write_forces(forces)
+            self._end(layout.FINISHED, "")
+        return self.path
+
+    def abort(self, reason: str) -> Path:
+        """End without a result: keep every sample, write down why, seal and close the file."""
+        self.commit(sync=False)
+        with self._in_words():
+            self._end(layout.ABORTED, inert(reason, 500))
+        return self.path
+
+    def _write_forces(self, forces: Forces) -> None:
+        group = nexus.add_group(self._entry, layout.FORCE, layout.CLASSES[layout.FORCE])
+        for name in layout.FORCE_FIELDS:
+            table = nexus.add_table(group, name, (), "<f8", layout.ROWS_PER_CHUNK)
+            table.attrs["units"] = layout.FORCE_UNITS[name]
+            values = getattr(forces, name)
+            for start in range(0, len(values), _FORCE_BLOCK):
+                nexus.extend(table, values[start : start + _FORCE_BLOCK])
+                self._file.flush()
+                self._held.commit(sync=False)
+        group.attrs["signal"] = "at_specimen_n"
+        group.attrs["auxiliary_signals"] = texts("at_cells_n")
+        group.attrs["axes"] = texts("time_s")
+        self._entry.attrs["default"] = layout.FORCE
+
+    def _end(self, state: str, reason: str) -> None:
+        nexus.add_text(self._entry, "end_time", datetime.now(UTC).astimezone().isoformat())
+        self._entry[layout.EVENTS].attrs[layout.EVENTS_NOT_KEPT] = self._events_not_kept
+        self._entry.attrs[layout.ENDED_BECAUSE] = reason
+        self._entry.attrs[layout.STATE] = state
+        self._file.close()
+        self._held.commit(sync=True)
+        add_seal(self._raw)
+        self._raw.close()
+
+    @contextlib.contextmanager
+    def _in_words(self) -> Any:
+        """Turn what h5py and the system raise into words, and let go of the file."""
+        try:
+            yield
+        except (OSError, RuntimeError, ValueError) as error:
+            self._let_go()
+            raise RecordingFault(
+                f"Recording {self.path.name} stopped: {error_words(error)}. The {self.rows} "
+                "samples committed before are in the file. Make room, or mend the disk, before "
+                "the next pull."
+            ) from error
+
+    def _let_go(self) -> None:
+        with contextlib.suppress(OSError, RuntimeError, ValueError):
+            self._file.close()  # into memory: the held file drops it
+        with contextlib.suppress(OSError):
+            self._raw.close()
+
+
+def _new_file(folder: Path, header: RunHeader) -> tuple[Path, Any]:
+    stem = file_stem(header.started_at, header.pull_number, header.label)
+    for number in range(1, _NAMES_TRIED):
+        tail = "" if number == 1 else f"-{number}"
+        path = folder / f"{stem}{tail}{layout.SUFFIX}"
+        with contextlib.suppress(FileExistsError):
+            return path, path.open("x+b", buffering=0)
+    raise RecordingFault(f"Every name like {stem}{layout.SUFFIX} is taken in {folder}.")
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put the new name on the disk too, where a folder can be opened for that."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
