@@ -4,6 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+import numpy as np
+import numpy.typing as npt
+
+from daq.samples import FloatArray
+
 
 class Phase(StrEnum):
     """Where a pull stands."""
@@ -95,3 +100,15 @@ class LiveReading:
     def room_n(self) -> float:
         """Force left to the stop."""
         return self.stop_n - self.force_n
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TraceBlock:
+    """Samples for drawing: time (s, rising), specimen force (N, never NaN), flags; all ``(n,)``.
+
+    A gap is a flag on the first sample after it. The blocks follow one another without overlap.
+    """
+
+    seconds: FloatArray
+    force_n: FloatArray
+    flags: npt.NDArray[np.uint16]
