@@ -16,9 +16,6 @@ from analysis.predictions.prediction import (
 from daq.faults import InputFault
 
 EDITION = "CIB-W18/46-7-4 (2013)"
-#: Change of withdrawal in ash per +1 % of moisture, percent: across and along the grain.
-PERCENT_PER_PERCENT_ACROSS = -2.4
-PERCENT_PER_PERCENT_ALONG = -2.7
 
 
 def strength_mpa(rho_k: float, outer_mm: float) -> float:
@@ -57,12 +54,3 @@ def screw(rho_k: float, outer_mm: float, threaded_mm: float, angle_deg: float = 
             outside("angle_deg", angle_deg, 0.0, 90.0, "angle between screw and grain"),
         ),
     )
-
-
-def moisture_factor(change_pct: float, along_grain: bool = False) -> float:
-    """Return the factor on withdrawal for a moisture change in percentage points (ash).
-
-    A softwood study found four times less: test at one moisture, keep this optional and named.
-    """
-    slope = PERCENT_PER_PERCENT_ALONG if along_grain else PERCENT_PER_PERCENT_ACROSS
-    return 1.0 + slope * change_pct / 100.0

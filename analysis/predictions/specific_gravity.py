@@ -54,15 +54,6 @@ def g_at_moisture_nds(g0: float, moisture_pct: float) -> float:
     return g0 / (1.0 + 0.009 * g0 * moisture_pct)
 
 
-def at_density(value: float, density: float, reference: float, exponent: float) -> float:
-    """Return ``value`` as it would be at the reference density: value (reference/density)^c.
-
-    Published c: 0.8 EN 1995-1-1 Eq. (8.40a) screws, 2 EN 1995-1-1 nails and Wood Handbook wood
-    screws (Eq. 8-10), 2.5 Wood Handbook nails (Eq. 8-1), 1.6 CIB-W18/46-7-4 (2013) hardwoods.
-    """
-    return float(value * (reference / density) ** exponent)
-
-
 def property_at_moisture(
     at_12_pct: float, green: float, moisture_pct: float, intersection_pct: float = 25.0
 ) -> float:

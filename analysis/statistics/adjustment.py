@@ -40,6 +40,11 @@ RULES: Mapping[str, Rule] = {
         "CIB-W18/46-7-4 (2013), ash across the grain, -2.4 % per +1 % moisture",
         per_percent=-0.024,
     ),
+    "moisture-ash-end-grain": Rule(
+        "moisture_pct",
+        "CIB-W18/46-7-4 (2013), ash along the grain, -2.7 % per +1 % moisture",
+        per_percent=-0.027,
+    ),
 }
 
 

@@ -23,6 +23,7 @@ from analysis.predictions import (
     wood_handbook,
 )
 from analysis.predictions.prediction import Prediction
+from analysis.statistics import adjustment
 
 DATA = Path(__file__).parent / "data" / "withdrawal_checks.csv"
 LEFT_TO_OTHERS = {"KS": "statistics", "STAT": "statistics", "BEAM": "rig", "ENERGY": "rig"}
@@ -208,12 +209,16 @@ def definitions(row: Row) -> float:
 
 def density(row: Row) -> float:
     given = inputs(row)
-    return specific_gravity.at_density(given["f"], given["rho"], given["rho_ref"], given["c"])
+    name = {0.8: "density-ec5-screw", 2.0: "density-handbook-screw"}[given["c"]]
+    rule = adjustment.RULES[name]
+    return float(adjustment.adjust(given["f"], given["rho"], given["rho_ref"], rule))
 
 
 def ash_moisture(row: Row) -> float:
-    along = row["id"] == "MCF-2"
-    return 100.0 * (hardwood_study.moisture_factor(inputs(row)["dMC_pct"], along) - 1.0)
+    """The change that the rule takes out again, in percent."""
+    name = {"MCF-1": "moisture-ash", "MCF-2": "moisture-ash-end-grain"}[row["id"]]
+    wetter = 12.0 + inputs(row)["dMC_pct"]
+    return 100.0 * (1.0 / float(adjustment.adjust(1.0, wetter, 12.0, adjustment.RULES[name])) - 1)
 
 
 def hardwood(row: Row) -> float:
