@@ -19,6 +19,8 @@ BAD_LINE_KINDS = (
     "jump back",
 )
 
+EXCERPT_LENGTH = 80
+
 
 @dataclass(frozen=True, slots=True)
 class WireEvent:
@@ -64,3 +66,10 @@ class Decoder(Protocol):
     def finish(self) -> Decoded:
         """The port closed: return what was held back; an unfinished line is lost, not a sample."""
         ...
+
+
+def excerpt(data: bytes) -> str:
+    """Return received bytes as an event shows them: printable ASCII, at most 80 characters."""
+    return (
+        data[:EXCERPT_LENGTH].decode("latin-1").encode("unicode_escape").decode()[:EXCERPT_LENGTH]
+    )

@@ -1,0 +1,289 @@
+"""The only threads: a reader (read, guard, watch, offer, publish) and a recorder.
+
+The reader never waits for the disk or the screen. A screen looks at `latest` as often as it
+likes; what it asks for (zero, mark, acknowledge ...) is done by the reader between two blocks, so
+that only one thread ever touches the state of the session.
+"""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from queue import Empty, SimpleQueue
+
+import numpy as np
+
+from daq.faults import DeviceFault, Fault
+from daq.force.calibration import Calibration
+from daq.live_reading import LiveReading, Recording, RecordingState, TraceBlock, Trip
+from daq.live_view import live_reading
+from daq.pull_session import PullSession, PullSummary, SessionSettings
+from daq.record.recorder import Message, Recorder
+from daq.rig.rig import Rig
+from daq.sources import EndOfSource, Source
+from daq.wire.decoded import Decoded
+
+#: Messages that may wait for the recorder (some 4 s at 93 samples a second) before the guard trips.
+QUEUE_MESSAGES = 400
+TRACE_BLOCKS = 4000
+JOIN_S = 5.0
+RECONNECT_S = 1.0
+RECORDER_POLL_S = 0.05
+
+
+class Acquisition:
+    """A session at the rig, running. Made with `start`, ended with `close`."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        calibration: Calibration,
+        open_source: Callable[[], Source],
+        *,
+        folder: Path | None,
+        settings: SessionSettings | None = None,
+        reconnect: bool = False,
+        has_board_clock: bool = True,
+    ) -> None:
+        self._open_source = open_source
+        self._source = open_source()
+        self._reconnect = reconnect
+        self._recorder = None if folder is None else Recorder(folder)
+        self._queue: SimpleQueue[Message] = SimpleQueue()
+        self._wishes: SimpleQueue[Callable[[], None]] = SimpleQueue()
+        self._trace: deque[TraceBlock] = deque(maxlen=TRACE_BLOCKS)
+        self._closing = threading.Event()
+        self._offering_ended = threading.Event()
+        self._faults: list[BaseException] = []
+        self._ended_because: str | None = None
+        self._next_label = ""
+        self._session = PullSession(
+            rig, calibration, self._offer, settings, has_board_clock=has_board_clock
+        )
+        self._latest = live_reading(self._session, self._recording, time.monotonic_ns(), "")
+        self._threads = [
+            threading.Thread(target=self._guarded(self._read_loop), name="reader"),
+            threading.Thread(target=self._guarded(self._record_loop), name="recorder"),
+        ]
+
+    def start(self) -> None:
+        """Start both threads."""
+        for thread in self._threads:
+            thread.start()
+
+    def close(self) -> None:
+        """End the pull that is on, finish the file, let the port go; raise what a thread raised."""
+        self._closing.set()
+        for thread in self._threads:
+            thread.join(JOIN_S)
+        alive = [thread.name for thread in self._threads if thread.is_alive()]
+        if self._faults:
+            raise self._faults[0]
+        if alive:
+            raise Fault(f"The {' and the '.join(alive)} did not end within {JOIN_S:.0f} s.")
+
+    # -- what a screen or a command looks at ---------------------------------------------------
+
+    def latest(self) -> LiveReading:
+        """Return the newest reading."""
+        return self._latest
+
+    def take_trace(self) -> TraceBlock:
+        """Return the samples since the last call, at most the last TRACE_BLOCKS blocks."""
+        blocks = []
+        while self._trace:
+            blocks.append(self._trace.popleft())
+        if not blocks:
+            return TraceBlock(np.empty(0), np.empty(0), np.empty(0, np.uint16))
+        return TraceBlock(
+            np.concatenate([block.seconds for block in blocks]),
+            np.concatenate([block.force_n for block in blocks]),
+            np.concatenate([block.flags for block in blocks]),
+        )
+
+    @property
+    def ended_because(self) -> str | None:
+        """Why the reader stopped by itself; None while it runs."""
+        return self._ended_because
+
+    @property
+    def fault(self) -> BaseException | None:
+        """What ended a thread, if something did."""
+        return self._faults[0] if self._faults else None
+
+    @property
+    def summaries(self) -> Sequence[PullSummary]:
+        """The pulls that ended so far."""
+        return tuple(self._session.summaries)
+
+    @property
+    def saved(self) -> tuple[Path, ...]:
+        """The files written so far."""
+        return () if self._recorder is None else self._recorder.saved
+
+    # -- what a person asks for: done by the reader between two blocks -------------------------
+
+    def zero(self) -> None:
+        """Take a new zero, if the rig is slack and quiet."""
+        self._wish(lambda: self._session.zero(time.monotonic_ns()))
+
+    def undo_zero(self) -> None:
+        """Go back to the zero before."""
+        self._wish(self._session.undo_zero)
+
+    def acknowledge(self) -> None:
+        """Release the latched stop, if the force is low."""
+
+        def release() -> None:
+            self._session.acknowledge(time.monotonic_ns())
+            if self._session.state.guard.trip is None:
+                self._source.set_alarm(raised=True)
+
+        self._wish(release)
+
+    def mark(self, text: str) -> None:
+        """Mark this moment."""
+        self._wish(lambda: self._session.mark(text, time.monotonic_ns()))
+
+    def discard(self, reason: str) -> None:
+        """Call the last pull invalid; an empty reason takes that back. Nothing is deleted."""
+        self._wish(lambda: self._session.amend_last({"invalid": reason}, reason or "taken back"))
+
+    def judge(self, mode: str, note: str) -> None:
+        """Say how the last pull failed; an empty mode takes that back."""
+        change = {"mode": mode} | ({"note": note} if note else {})
+        self._wish(lambda: self._session.amend_last(change, "judged at the rig"))
+
+    def set_specimen(self, specimen: Mapping[str, str | float]) -> None:
+        """Say what is on the rig now."""
+        self._wish(lambda: self._session.set_specimen(specimen))
+
+    def set_next(self, label: str) -> None:
+        """Say which specimen comes next."""
+        self._next_label = label
+
+    # -- the reader ----------------------------------------------------------------------------
+
+    def _read_loop(self) -> None:
+        try:
+            while not self._closing.is_set() and self._ended_because is None:
+                self._fulfil_wishes()
+                self._read_once()
+            self._take(self._source.finish(), time.monotonic_ns())
+            self._session.close(
+                self._ended_because or "the session was closed", time.monotonic_ns()
+            )
+        finally:
+            self._source.set_alarm(raised=False)
+            self._source.close()
+            self._publish()
+            self._offering_ended.set()
+
+    def _read_once(self) -> None:
+        try:
+            decoded, now_ns = self._source.read()
+        except EndOfSource:
+            self._ended_because = "the replay came to its end"
+        except DeviceFault as fault:
+            self._lost(fault)
+        else:
+            self._take(decoded, now_ns)
+            self._watch_recorder(now_ns)
+            self._publish(now_ns)
+
+    def _take(self, decoded: Decoded, now_ns: int) -> None:
+        trip = self._session.guard(decoded, now_ns)
+        if trip is not None:
+            self._source.set_alarm(raised=False)
+        block = self._session.take(decoded, trip, now_ns)
+        if len(block.seconds):
+            self._trace.append(block)
+
+    def _watch_recorder(self, now_ns: int) -> None:
+        trip: Trip | None = None
+        if self._queue.qsize() > QUEUE_MESSAGES:
+            waiting = self._queue.qsize()
+            trip = self._session.fault(
+                "queue full", f"the recorder is behind: {waiting} blocks wait", now_ns
+            )
+        if self._recording.state is Recording.FAULT:
+            trip = self._session.fault("recorder fault", self._recording.message, now_ns) or trip
+        if trip is not None:
+            self._source.set_alarm(raised=False)
+
+    def _lost(self, fault: DeviceFault) -> None:
+        """The board went away: say so, end the pull, wait for the board where that is wanted."""
+        now_ns = time.monotonic_ns()
+        self._take(self._source.finish(), now_ns)
+        self._session.link_lost(str(fault), now_ns)
+        self._session.fault("silence", str(fault), now_ns)
+        self._publish(now_ns)
+        if not self._reconnect:
+            self._ended_because = str(fault)
+            self._faults.append(fault)
+            return
+        self._source.close()
+        while not self._closing.wait(RECONNECT_S):
+            try:
+                self._source = self._open_source()
+            except DeviceFault:
+                self._publish()
+                continue
+            self._session.link_back()
+            return
+
+    def _fulfil_wishes(self) -> None:
+        while True:
+            try:
+                wish = self._wishes.get_nowait()
+            except Empty:
+                return
+            try:
+                wish()
+            except Fault as fault:
+                self._session.tell(str(fault))
+
+    def _wish(self, wish: Callable[[], None]) -> None:
+        self._wishes.put(wish)
+
+    def _publish(self, now_ns: int | None = None) -> None:
+        self._latest = live_reading(
+            self._session, self._recording, now_ns or time.monotonic_ns(), self._next_label
+        )
+
+    @property
+    def _recording(self) -> RecordingState:
+        return RecordingState() if self._recorder is None else self._recorder.state
+
+    # -- the recorder --------------------------------------------------------------------------
+
+    def _offer(self, message: Message) -> None:
+        if self._recorder is not None:
+            self._queue.put(message)
+
+    def _record_loop(self) -> None:
+        if self._recorder is None:
+            return
+        while True:
+            try:
+                self._recorder.handle(self._queue.get(timeout=RECORDER_POLL_S))
+            except Empty:
+                if self._offering_ended.is_set() and self._queue.empty():
+                    break
+            self._recorder.tick(time.monotonic_ns())
+        self._recorder.close()
+
+    def _guarded(self, loop: Callable[[], None]) -> Callable[[], None]:
+        """Hand a thread's exception up instead of losing it; the other thread ends too."""
+
+        def run() -> None:
+            try:
+                loop()
+            except BaseException as error:
+                self._faults.append(error)
+                self._ended_because = self._ended_because or f"{type(error).__name__}: {error}"
+                self._offering_ended.set()
+                self._closing.set()
+
+        return run

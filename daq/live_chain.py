@@ -1,0 +1,94 @@
+"""START HERE: the way of a block of samples through the live rules, in order, as one pure step.
+
+counts -> newtons at each cell -> specimen force -> guard -> time -> peak -> phase. The guard is
+first: what it says waits for nothing after it. The same step serves a board, a replay and a test.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from daq.force.force_chain import ForceChain, Forces
+from daq.rig.rig import Rig
+from daq.samples import FloatArray
+from daq.watch.peak import PeakState, hold, no_peak, spike_threshold_n
+from daq.watch.pull_phase import Happening, PhaseRules, PhaseState, follow, phase_rules
+from daq.watch.stop_guard import GuardLimits, GuardState, judge
+from daq.watch.ticks import TickState, gather, no_ticks
+from daq.wire.sample_clock import LiveClock
+
+
+@dataclass(frozen=True, slots=True)
+class LiveChain:
+    """What the step judges by; replaced when a new zero is taken."""
+
+    force: ForceChain
+    limits: GuardLimits
+    rules: PhaseRules
+    spike_n: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ChainState:
+    """What the step remembers from block to block."""
+
+    clock: LiveClock
+    guard: GuardState = field(default_factory=GuardState)
+    ticks: TickState = field(default_factory=no_ticks)
+    phase: PhaseState = field(default_factory=PhaseState)
+    peak: PeakState = field(default_factory=no_peak)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """What one block came to: seconds (n,), forces, and what the pull did."""
+
+    samples: np.ndarray
+    seconds: FloatArray
+    forces: Forces
+    happenings: Sequence[Happening]
+
+
+def live_chain(rig: Rig, force: ForceChain, noise_n: float) -> LiveChain:
+    """Return the chain of a rig, for a noise SD of ``noise_n`` newtons at the specimen."""
+    stop = rig.stop
+    return LiveChain(
+        force=force,
+        limits=GuardLimits(
+            stop_n=stop.stop_n,
+            cell_names=tuple(cell.name for cell in rig.cells),
+            cell_capacities_n=tuple(cell.capacity_n for cell in rig.cells),
+            stale_after_ns=round(stop.stale_after_s * 1e9),
+        ),
+        rules=phase_rules(stop.stop_n, noise_n),
+        spike_n=spike_threshold_n(stop.stop_n, noise_n),
+    )
+
+
+def guard_step(
+    chain: LiveChain, state: ChainState, samples: np.ndarray, now_ns: int
+) -> tuple[ChainState, Forces]:
+    """Counts to forces, and the guard's word on them: all that may stand before a trip."""
+    forces = chain.force.forces(samples["counts"])
+    guard = judge(state.guard, chain.limits, samples, forces.cells_n, forces.at_specimen_n, now_ns)
+    return replace(state, guard=guard), forces
+
+
+def watch_step(
+    chain: LiveChain, state: ChainState, samples: np.ndarray, forces: Forces
+) -> tuple[ChainState, Step]:
+    """Time, peak and phase of a block the guard has seen."""
+    clock, seconds = state.clock.step(samples)
+    ticks, closed = gather(state.ticks, seconds, forces.at_specimen_n)
+    phase, happenings = follow(state.phase, chain.rules, closed)
+    began = any(happening.kind == "began" for happening in happenings)
+    peak = hold(
+        no_peak() if began else state.peak,
+        forces.at_specimen_n,
+        seconds,
+        samples,
+        chain.spike_n,
+    )
+    state = replace(state, clock=clock, ticks=ticks, phase=phase, peak=peak)
+    return state, Step(samples, seconds, forces, happenings)

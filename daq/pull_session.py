@@ -1,0 +1,389 @@
+"""What happens between two reads: guard, watch, zero, the start and end of each pull.
+
+One object, used by one thread; it waits for nothing. It is told samples and a person's wishes, and
+it tells a recorder (through ``offer``) and a screen (through `reading`).
+"""
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from daq.faults import Fault
+from daq.force.calibration import Calibration
+from daq.force.force_chain import ForceChain
+from daq.force.zero import NotQuiet, Zero
+from daq.line_tally import LineTally
+from daq.live_chain import ChainState, LiveChain, Step, guard_step, live_chain, watch_step
+from daq.live_reading import Phase, TraceBlock, Trip
+from daq.recent_past import RecentPast
+from daq.record.events import Event, EventKind
+from daq.record.recorder import Begin, End, Later, Message, Note, Rows
+from daq.rig.rig import Rig
+from daq.run_header import run_header, zero_record
+from daq.samples import Flag
+from daq.wall_anchor import WallAnchor
+from daq.watch.peak import Peak, settle
+from daq.watch.pull_phase import Happening
+from daq.watch.stop_guard import acknowledge, fault_trip
+from daq.wire.decoded import Decoded, WireEvent
+from daq.wire.sample_clock import LiveClock
+from daq.zero_keeper import ZeroKeeper
+
+NOTICES = 8
+SAFE_S = 3.0
+
+Specimen = Mapping[str, str | float]
+
+
+@dataclass(frozen=True, slots=True)
+class PullSummary:
+    """What the session itself says of a pull that ended; reduction judges it afresh."""
+
+    number: int
+    outcome: Phase
+    peak: Peak
+    time_to_max_s: float
+    trip: Trip | None
+    ended_because: str
+
+
+@dataclass(slots=True)
+class _Pull:
+    """The pull that is on."""
+
+    number: int
+    began_s: float
+    outcome: Phase = Phase.SLACK
+    cracks: int = 0
+    trip: Trip | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SessionSettings:
+    """What a person chose for this session."""
+
+    specimen: Specimen = field(default_factory=dict)
+    auto_zero: bool = False  # take the zero whenever the hook is slack and quiet, before each pull
+    zero: Zero | None = None  # a zero known beforehand: a replay
+    notes: Mapping[str, str] = field(default_factory=dict)
+
+
+class PullSession:
+    """The state of a session at the rig, and the rules that move it on."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        calibration: Calibration,
+        offer: Callable[[Message], None],
+        settings: SessionSettings | None = None,
+        *,
+        has_board_clock: bool,
+    ) -> None:
+        settings = settings or SessionSettings()
+        self.rig = rig
+        self.calibration = calibration
+        self.settings = settings
+        self.specimen = settings.specimen
+        self.tally = LineTally()
+        self.past = RecentPast(len(rig.cells))
+        self.summaries: list[PullSummary] = []
+        self.notices: list[str] = []
+        self.samples = 0
+        self.lost_because = ""
+        self.newest: Step | None = None
+        self.pull: _Pull | None = None
+        self._offer = offer
+        self._has_board_clock = has_board_clock
+        self._anchor = WallAnchor.now()
+        self._zeros = ZeroKeeper(rig, calibration, settings.zero, by_itself=settings.auto_zero)
+        self._safe_since_s: float | None = None
+        self._unsafe = False
+        self.chain = self._chain(settings.zero)
+        self.state = ChainState(clock=LiveClock.start(has_board_clock=has_board_clock))
+
+    # -- what the reader tells -----------------------------------------------------------------
+
+    def guard(self, decoded: Decoded, now_ns: int) -> Trip | None:
+        """Judge a block, before anything else; return the trip if this block made one."""
+        tripped = self.state.guard.trip is not None
+        if not self.samples and not self.zeroed and len(decoded.samples):
+            self._assume_zero(decoded.samples)
+        self.state, self._forces = guard_step(self.chain, self.state, decoded.samples, now_ns)
+        trip = self.state.guard.trip
+        return None if tripped else trip
+
+    def take(self, decoded: Decoded, trip: Trip | None, now_ns: int) -> TraceBlock:
+        """Watch and record the block the guard has just seen; return it for drawing."""
+        self.samples += len(decoded.samples)
+        self.tally.take(decoded.events)
+        self.state, step = watch_step(self.chain, self.state, decoded.samples, self._forces)
+        self.past.add(step)
+        if len(step.seconds):
+            self.newest = step
+        self._record(decoded, step)
+        if trip is not None:
+            self._tripped(trip, now_ns)
+        for happening in step.happenings:
+            self._happened(happening, now_ns)
+        self._wire_changes(decoded.events)
+        self._keep_zero(now_ns)
+        self._watch_safety()
+        return TraceBlock(step.seconds, step.forces.at_specimen_n, decoded.samples["flags"])
+
+    def fault(self, cause: str, message: str, now_ns: int) -> Trip | None:
+        """Trip for something that is no sample; return the trip if it is new."""
+        before = self.state.guard
+        guard = fault_trip(before, cause, self._next_index, message)
+        self.state = replace(self.state, guard=guard)
+        if before.trip is not None or guard.trip is None:
+            return None
+        self._tripped(guard.trip, now_ns)
+        return guard.trip
+
+    def link_lost(self, reason: str, now_ns: int) -> None:
+        """The board went away: end the pull as it stands; the zero must be taken again."""
+        self.lost_because = reason
+        self._note(EventKind.LINK_LOST, now_ns, reason)
+        self.close(reason, now_ns)
+        self._zeros.forget()
+
+    def link_back(self) -> None:
+        """The board is there again: its clock and counts start anew."""
+        self.lost_because = ""
+        self.past.clear()
+        self.newest = None
+        self.state = ChainState(
+            clock=LiveClock.start(has_board_clock=self._has_board_clock),
+            guard=replace(self.state.guard, heard_ns=None),
+        )
+        self.tell("The board is back. Take the zero again.")
+
+    def close(self, reason: str, now_ns: int) -> None:
+        """End the pull that is on, if one is, for ``reason``."""
+        if self.pull is not None:
+            self._end(reason, now_ns)
+
+    # -- what a person wishes --------------------------------------------------------------------
+
+    def zero(self, now_ns: int, *, forced: bool = False) -> None:
+        """Take the zero from the last ZERO_S seconds. Raises NotQuiet, the old zero stays."""
+        if self.state.phase.in_pull:
+            raise NotQuiet("No zero taken: a pull is on. Wind back to slack first.")
+        zero = self._zeros.take(self.past, now_ns, self._next_index, forced=forced)
+        self.chain = self._chain(zero)
+        self.tell(f"Zero taken from {zero.samples} quiet samples.")
+
+    def undo_zero(self) -> None:
+        """Go back to the zero before the last one."""
+        if self.pull is not None:
+            raise Fault("The zero stays while a pull is on: its record was begun with it.")
+        self._zeros.undo()
+        self.chain = self._chain(self._zeros.now)
+        self.tell("Back to the zero before.")
+
+    def acknowledge(self, now_ns: int) -> None:
+        """Release the latched stop, if the force is known and low. Raises Fault."""
+        if self.state.guard.trip is None:
+            return
+        guard = acknowledge(self.state.guard, self.force_n, self.safe_n)
+        if guard.trip is not None:
+            raise Fault(f"Not released: wind back below {self.safe_n:.0f} N first.")
+        self.state = replace(self.state, guard=guard)
+        self._note(EventKind.ACKNOWLEDGED, now_ns)
+
+    def mark(self, text: str, now_ns: int) -> None:
+        """Mark this moment."""
+        self._note(EventKind.MARK, now_ns, text, self.force_n)
+        self.tell("Marked." if self.pull else "Marked, but no pull is on: not kept in a file.")
+
+    def amend_last(self, change: Mapping[str, str], reason: str) -> None:
+        """Add a person's word (mode, note, invalid ...) to the pull that is on or the last one."""
+        if self.pull is None and not self.summaries:
+            raise Fault("There is no pull yet.")
+        self._offer(Later(dict(change), reason))
+
+    def set_specimen(self, specimen: Specimen) -> None:
+        """Say what is on the rig; a pull that is on keeps what it began with."""
+        self.specimen = dict(specimen)
+
+    # -- what a screen asks ------------------------------------------------------------------------
+
+    @property
+    def zeroed(self) -> bool:
+        """Whether a zero was taken that still holds."""
+        return self._zeros.now is not None
+
+    @property
+    def zero_taken(self) -> Zero | None:
+        """The zero in force."""
+        return self._zeros.now
+
+    @property
+    def force_n(self) -> float:
+        """The newest force at the specimen, NaN before the first sample."""
+        if self.newest is None:
+            return float("nan")
+        return float(self.newest.forces.at_specimen_n[-1])
+
+    @property
+    def saturated(self) -> bool:
+        """Whether the newest sample stands at a converter's end."""
+        return self.newest is not None and bool(
+            self.newest.samples["flags"][-1] & int(Flag.SATURATED)
+        )
+
+    @property
+    def safe_n(self) -> float:
+        """The force below which hands may come near, once it stayed there for SAFE_S."""
+        return self.chain.rules.start_n
+
+    @property
+    def still_loaded(self) -> bool:
+        """Whether a load was on and has not been below the safe force for SAFE_S yet."""
+        return self._unsafe
+
+    @property
+    def peak(self) -> Peak:
+        """The maximum of this pull, or of the last one when slack."""
+        if self.pull is None and self.summaries:
+            return self.summaries[-1].peak
+        return settle(self.state.peak) if self.pull is not None else Peak()
+
+    def tell(self, words: str) -> None:
+        """Keep a sentence for the person at the rig."""
+        self.notices = [*self.notices[1 - NOTICES :], words]
+
+    # -- inside ----------------------------------------------------------------------------------
+
+    @property
+    def _next_index(self) -> int:
+        return 0 if self.newest is None else int(self.newest.samples["index"][-1]) + 1
+
+    def _chain(self, zero: Zero | None) -> LiveChain:
+        zero = zero or Zero.none(len(self.rig.cells))
+        force = ForceChain(self.calibration, zero, self.rig.lever)
+        noise = np.array([zero.sd]) + np.array([zero.counts])
+        noise_n = float(np.linalg.norm(force.forces(noise).cells_n)) * self.rig.lever.ratio
+        return live_chain(self.rig, force, noise_n)
+
+    def _assume_zero(self, samples: np.ndarray) -> None:
+        """Until a zero is taken the guard judges what was added since the first sample."""
+        counts = tuple(map(float, samples["counts"][0]))
+        self.chain = self._chain(replace(Zero.none(len(counts)), counts=counts))
+
+    def _record(self, decoded: Decoded, step: Step) -> None:
+        if self.pull is None:
+            return
+        if len(step.samples):
+            self._offer(Rows(step.samples))
+        for event in decoded.events:
+            self._offer(Note(wire_note(event)))
+
+    def _happened(self, happening: Happening, now_ns: int) -> None:
+        if happening.kind == "began":
+            self._begin(happening, now_ns)
+        elif happening.kind == "ended":
+            self._end("slack", now_ns)
+        elif self.pull is not None:
+            self._during(happening, now_ns)
+
+    def _begin(self, happening: Happening, now_ns: int) -> None:
+        self.pull = _Pull(len(self.summaries) + 1, happening.seconds)
+        self._unsafe = True
+        header = run_header(
+            self.rig,
+            self.calibration,
+            self._anchor,
+            started_ns=now_ns,
+            pull_number=self.pull.number,
+            zero_before=self.zero_taken,
+            specimen=self.specimen,
+            session=self.settings.notes,
+            has_board_clock=self._has_board_clock,
+        )
+        self._offer(Begin(header, self.chain.force, tuple(self.past.samples())))
+
+    def _during(self, happening: Happening, now_ns: int) -> None:
+        assert self.pull is not None
+        if happening.kind == "crack":
+            self.pull.cracks += 1
+            self._note(EventKind.CRACK, now_ns, value=happening.force_n)
+            return
+        outcomes = {"parted": Phase.PARTED, "eased": Phase.EASED, "reopened": Phase.SLACK}
+        self.pull.outcome = outcomes[happening.kind]
+        self._note(EventKind.PHASE, now_ns, happening.kind, happening.force_n)
+
+    def _end(self, reason: str, now_ns: int) -> None:
+        assert self.pull is not None
+        pull, self.pull = self.pull, None
+        peak = settle(self.state.peak)
+        summary = PullSummary(
+            pull.number, pull.outcome, peak, peak.seconds - pull.began_s, pull.trip, reason
+        )
+        self.summaries.append(summary)
+        zero_after = self._zeros.look(self.past, now_ns, self._next_index)
+        self._offer(
+            End(result_fields(summary, pull.cracks), zero_record(zero_after, self._anchor), reason)
+        )
+        self._zeros.want()
+
+    def _tripped(self, trip: Trip, now_ns: int) -> None:
+        if self.pull is not None and self.pull.trip is None:
+            self.pull.trip = trip
+        self._note(EventKind.TRIP, now_ns, f"{trip.cause}: {trip.message}", trip.force_n)
+
+    def _note(
+        self, kind: EventKind, now_ns: int, text: str = "", value: float = float("nan")
+    ) -> None:
+        if self.pull is not None:
+            self._offer(Note(Event(kind, self._next_index, now_ns, text, value)))
+
+    def _wire_changes(self, events: tuple[WireEvent, ...]) -> None:
+        for event in events:
+            if event.kind == "restart" and self.zeroed:
+                self._zeros.forget()
+                self.tell("The board restarted. Take the zero again.")
+
+    def _keep_zero(self, now_ns: int) -> None:
+        """Take the zero by itself where that was asked for, once the hook is slack and quiet."""
+        if self.newest is None or self.state.phase.in_pull:
+            return
+        if self._zeros.due(self.past, float(self.newest.seconds[-1])):
+            with suppress(NotQuiet):
+                self.zero(now_ns)
+
+    def _watch_safety(self) -> None:
+        if not self._unsafe or self.newest is None:
+            return
+        seconds = float(self.newest.seconds[-1])
+        if abs(self.force_n) >= self.safe_n:
+            self._safe_since_s = None
+        elif self._safe_since_s is None:
+            self._safe_since_s = seconds
+        elif seconds - self._safe_since_s >= SAFE_S:
+            self._unsafe, self._safe_since_s = False, None
+
+
+def wire_note(event: WireEvent) -> Event:
+    """Return a wire event as it is kept in the file."""
+    kind = EventKind.BAD_LINE if event.is_bad_line else EventKind(event.kind)
+    text = f"{event.kind}: {event.text}" if event.is_bad_line else event.text
+    return Event(kind, event.index, event.arrival_ns, text, float(event.count))
+
+
+def result_fields(summary: PullSummary, cracks: int) -> dict[str, str | float | int]:
+    """Return what the live session found, as it is written into the file."""
+    return {
+        "outcome": summary.outcome.value,
+        "maximum_n": summary.peak.force_n,
+        "median3_maximum_n": summary.peak.median3_n,
+        "maximum_index": summary.peak.index,
+        "time_to_max_s": summary.time_to_max_s,
+        "spikes": summary.peak.spikes,
+        "cracks": cracks,
+        "trip": "" if summary.trip is None else f"{summary.trip.cause}: {summary.trip.message}",
+        "ended_because": summary.ended_because,
+    }

@@ -1,0 +1,192 @@
+"""The recorder: takes messages in order and keeps the file. A thread of `daq.acquisition` runs it.
+
+A fault of the disk is caught, told in words, and leaves the recorder able to try the next pull.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from daq.faults import RecordingFault
+from daq.force.force_chain import ForceChain
+from daq.live_reading import Recording, RecordingState
+from daq.record.events import Event
+from daq.record.header import RunHeader, ZeroRecord
+from daq.record.history import add_history
+from daq.record.pull_file import Forces as DerivedForce
+from daq.record.pull_file import PullFile, disk_free_bytes
+from daq.wire.sample_clock import fit_clock, seconds
+
+COMMIT_NS = 200_000_000
+SYNC_NS = 1_000_000_000
+#: A recording ends cleanly while this much room is left.
+DISK_FLOOR_BYTES = 20_000_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Begin:
+    """A pull began: make its file, with what came before it."""
+
+    header: RunHeader
+    force: ForceChain
+    past: Sequence[np.ndarray]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rows:
+    """Samples of the pull that is on."""
+
+    samples: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something that happened in the pull that is on."""
+
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """The pull ended, for ``reason``."""
+
+    result: Mapping[str, str | float | int]
+    zero_after: ZeroRecord | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """A person's word on the pull that is on, or on the last one."""
+
+    change: Mapping[str, str]
+    reason: str
+
+
+Message = Begin | Rows | Note | End | Later
+
+
+class Recorder:
+    """Keeps one file at a time in ``folder``. `state` and `saved` may be read by any thread."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._file: PullFile | None = None
+        self._begun: Begin | None = None
+        self._kept: list[np.ndarray] = []
+        self._words: list[Later] = []
+        self._committed_ns = self._synced_ns = 0
+        self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(folder))
+        self.saved: tuple[Path, ...] = ()
+
+    def handle(self, message: Message) -> None:
+        """Take one message. A fault of the disk becomes the state FAULT, never an exception."""
+        try:
+            self._handle(message)
+        except RecordingFault as fault:
+            self._fail(str(fault))
+
+    def tick(self, now_ns: int) -> None:
+        """Commit, sync and look at the room left, each when it is due."""
+        try:
+            if self._file is not None and now_ns - self._committed_ns >= COMMIT_NS:
+                self._commit(now_ns)
+        except RecordingFault as fault:
+            self._fail(str(fault))
+
+    def close(self) -> None:
+        """End an open file as it stands."""
+        if self._file is not None:
+            self.handle(End({}, None, "the session was closed"))
+
+    def _handle(self, message: Message) -> None:
+        match message:
+            case Begin():
+                self._begin(message)
+            case Rows(samples) if self._file is not None:
+                self._file.append(samples)
+                self._kept.append(samples)
+            case Note(event) if self._file is not None:
+                self._file.event(event)
+            case End() if self._file is not None:
+                self._end(message)
+            case Later():
+                self._later(message)
+
+    def _begin(self, begin: Begin) -> None:
+        self.close()
+        self._file = PullFile.create(self._folder, begin.header, len(begin.header.cells))
+        self._begun = begin
+        self._kept = list(begin.past)
+        for samples in begin.past:
+            self._file.append(samples)
+        self._file.commit(sync=True)
+        self.state = RecordingState(
+            Recording.WRITING, str(self._file.path), disk_free_bytes=_free(self._folder)
+        )
+
+    def _commit(self, now_ns: int) -> None:
+        assert self._file is not None
+        sync = now_ns - self._synced_ns >= SYNC_NS
+        self._file.commit(sync=sync)
+        self._committed_ns = now_ns
+        if not sync:
+            return
+        self._synced_ns = now_ns
+        free = _free(self._folder)
+        self.state = replace(self.state, disk_free_bytes=free)
+        if free < DISK_FLOOR_BYTES:
+            raise RecordingFault(
+                f"Only {free // 1_000_000} MB left in {self._folder}: the recording was ended "
+                "while there is room. Make room, then start again."
+            )
+
+    def _end(self, end: End) -> None:
+        assert self._file is not None
+        assert self._begun is not None
+        file, self._file = self._file, None
+        file.finish(dict(end.result), end.zero_after, derived_force(self._begun, self._kept))
+        self._kept = []
+        self.saved = (*self.saved, file.path)
+        for word in self._words:
+            add_history(file.path, dict(word.change), word.reason)
+        self._words = []
+        self.state = RecordingState(
+            Recording.SAVED, str(file.path), disk_free_bytes=_free(self._folder)
+        )
+
+    def _later(self, word: Later) -> None:
+        if self._file is not None:
+            self._words.append(word)
+        elif self.saved:
+            add_history(self.saved[-1], dict(word.change), word.reason)
+
+    def _fail(self, words: str) -> None:
+        """Keep what is on the disk, and say what happened."""
+        file, self._file = self._file, None
+        self._kept = []
+        if file is not None:
+            self.saved = (*self.saved, file.path)
+            try:
+                file.abort(words)
+            except RecordingFault as again:
+                words = f"{words} {again}"
+        name = "" if file is None else str(file.path)
+        self.state = RecordingState(Recording.FAULT, name, words, _free(self._folder))
+
+
+def derived_force(begun: Begin, kept: Sequence[np.ndarray]) -> DerivedForce:
+    """Return time and force of a whole pull, for general viewers; counts stay the record."""
+    samples = np.concatenate(list(kept))
+    forces = begun.force.forces(samples["counts"])
+    fit = fit_clock(samples, has_clock=begun.header.has_board_clock)
+    return DerivedForce(seconds(samples, fit), forces.at_cells_n, forces.at_specimen_n)
+
+
+def _free(folder: Path) -> int:
+    try:
+        return disk_free_bytes(folder)
+    except RecordingFault:
+        return 0

@@ -1,0 +1,72 @@
+"""The zeros of a session: taken from the recent past, kept, undone, forgotten after a restart."""
+
+from daq.faults import Fault
+from daq.force.calibration import Calibration
+from daq.force.zero import NotQuiet, Zero, take_zero
+from daq.recent_past import RecentPast
+from daq.rig.rig import Rig
+
+ZERO_S = 2.0
+TRY_EVERY_S = 0.5
+
+
+class ZeroKeeper:
+    """The zero in force and the ones before it. ``by_itself``: taken whenever slack and quiet."""
+
+    def __init__(
+        self, rig: Rig, calibration: Calibration, known: Zero | None, *, by_itself: bool
+    ) -> None:
+        self._capacity = calibration.capacity_counts(tuple(c.capacity_n for c in rig.cells))
+        self._zeros: list[Zero] = [] if known is None else [known]
+        self._by_itself = by_itself
+        self._wanted = by_itself
+        self._tried_s = float("-inf")
+
+    @property
+    def now(self) -> Zero | None:
+        """The zero in force."""
+        return self._zeros[-1] if self._zeros else None
+
+    def take(self, past: RecentPast, now_ns: int, index: int, *, forced: bool = False) -> Zero:
+        """Take the zero from the last ZERO_S seconds. Raises NotQuiet; the old zero stays."""
+        zero = take_zero(
+            *past.counts(ZERO_S),
+            last=self.now,
+            capacity_counts=self._capacity,
+            forced=forced,
+            taken_ns=now_ns,
+            index=index,
+        )
+        self._zeros.append(zero)
+        self._wanted = False
+        return zero
+
+    def due(self, past: RecentPast, seconds: float) -> bool:
+        """Whether a zero is wanted by itself and may be tried now."""
+        if not self._wanted or seconds - self._tried_s < TRY_EVERY_S or not past.covers(ZERO_S):
+            return False
+        self._tried_s = seconds
+        return True
+
+    def want(self) -> None:
+        """Ask for a fresh zero before the next pull, where zeros are taken by themselves."""
+        self._wanted = self._by_itself
+
+    def undo(self) -> None:
+        """Go back to the zero before the last one. Raises Fault."""
+        if len(self._zeros) < 2:
+            raise Fault("There is no zero before this one.")
+        self._zeros.pop()
+
+    def forget(self) -> None:
+        """No zero holds any more: the board started anew."""
+        self._zeros.clear()
+        self._tried_s = float("-inf")
+        self.want()
+
+    def look(self, past: RecentPast, now_ns: int, index: int) -> Zero | None:
+        """Return what the zero would be now, None when not quiet; changes nothing."""
+        try:
+            return take_zero(*past.counts(ZERO_S), taken_ns=now_ns, index=index)
+        except NotQuiet:
+            return None
