@@ -11,6 +11,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+
 from analysis.statistics import one_way, outliers, pairwise
 from analysis.statistics.characteristic import (
     exact_factor,
@@ -59,7 +60,9 @@ def smls(repeats: int, offset: str) -> list[list[float]]:
     The construction is Simon and Lesage (1989), from memory; all nine certified F come out of it.
     """
     base = Decimal(offset)
-    levels = [Decimal(text) for text in ("1.4 1.3 1.5 1.3 1.5 1.3 1.5 1.3 1.5".split())]
+    levels = [
+        Decimal(text) for text in (["1.4", "1.3", "1.5", "1.3", "1.5", "1.3", "1.5", "1.3", "1.5"])
+    ]
     tenth = Decimal("0.1")
     steps = [Decimal(0), *([-tenth, tenth] * ((repeats - 1) // 2))]
     return [[float(base + level + step - 1) for step in steps] for level in levels]
