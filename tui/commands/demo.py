@@ -1,0 +1,86 @@
+"""``pullstand demo``: a simulated rig on a real serial port, and everything else as in life."""
+
+import argparse
+from importlib import resources
+from pathlib import Path
+
+SCENARIO = "hardwood-withdrawal"
+HEADLESS_PULLS = 2
+HEADLESS_SPEED = 20.0
+CONSOLE_PULLS = 20
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare what to simulate and where to keep it."""
+    parser.add_argument("--headless", action="store_true", help="two pulls, reduced and printed")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the simulation")
+    parser.add_argument(
+        "--out", type=Path, default=Path("demo-pulls"), metavar="DIR", help="folder for recordings"
+    )
+    parser.add_argument("--scenario", default=SCENARIO, help="what to pull (see simulate)")
+    parser.add_argument(
+        "--speed", type=float, metavar="X", help="times faster (default 1; headless 20)"
+    )
+    parser.add_argument("--unit", choices=("N", "kN", "kgf", "lbf"), default="kN")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Start the board, run the session on it, print what came of it."""
+    if args.headless or args.json:
+        return _headless(args)
+    return _console(args)
+
+
+def demo_rig_file() -> Path:
+    """Return the rig file of the invented rig."""
+    return Path(str(resources.files("simulators") / "rigs" / "ossel-brook-b4.toml"))
+
+
+def _headless(args: argparse.Namespace) -> int:
+    from analysis.campaign import load_results
+    from tui.commands.reduce import result_document
+    from tui.headless import run_headless
+    from tui.output import print_json, say
+    from tui.results_page import print_results
+    from tui.simulated_board import SimulatedBoard
+
+    speed = args.speed or HEADLESS_SPEED
+    with SimulatedBoard(args.scenario, seed=args.seed, pulls=HEADLESS_PULLS, speed=speed) as board:
+        document, fault = run_headless(_session(args, board.port), HEADLESS_PULLS, None)
+        truth = board.end()
+    results = load_results([Path(file) for file in document["recordings"]])
+    document |= {
+        "pulls": [result_document(result) for result in results],
+        "truth": truth.get("pulls", [truth]),
+    }
+    if args.json:
+        print_json(document)
+    else:
+        print_results(results)
+    if fault is not None:
+        say(f"pullstand: {fault}")
+        return fault.exit_code
+    return 0
+
+
+def _console(args: argparse.Namespace) -> int:
+    from tui.console import run_console
+    from tui.simulated_board import SimulatedBoard
+
+    speed = args.speed or 1.0
+    with SimulatedBoard(args.scenario, seed=args.seed, pulls=CONSOLE_PULLS, speed=speed) as board:
+        return run_console(_session(args, board.port), unit=args.unit)
+
+
+def _session(args: argparse.Namespace, port: str):  # type: ignore[no-untyped-def]
+    """Return a started session on the simulated board."""
+    from daq.pull_session import SessionSettings
+    from tui.live_session import open_session, usable_rig
+
+    settings = SessionSettings(
+        specimen={"label": "demo", "species": "European ash", "data": "invented, simulated"},
+        auto_zero=True,
+    )
+    session = open_session(usable_rig(demo_rig_file()), port, args.out, settings)
+    session.start()
+    return session

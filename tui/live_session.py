@@ -1,0 +1,87 @@
+"""Puts a session together: rig file, port, decoder, calibration, folder. Decides nothing."""
+
+from pathlib import Path
+
+from daq.acquisition import Acquisition
+from daq.faults import InputFault
+from daq.force.calibration import Calibration
+from daq.pull_session import SessionSettings
+from daq.rig.load_path import stop_problems
+from daq.rig.rig import Rig
+from daq.rig.rig_file import read_rig
+from daq.sources import BoardSource
+from daq.wire.decoders import make_decoder
+from daq.wire.serial_port import SerialPort
+
+CLOCK_FIELDS = ("time_us", "time_ms")
+
+
+def usable_rig(path: Path) -> Rig:
+    """Return the rig of a file. Raises InputFault, also for a stop above what the rig may carry."""
+    rig = read_rig(path)
+    problems = stop_problems(rig)
+    if problems:
+        raise InputFault(problems)
+    return rig
+
+
+def has_board_clock(rig: Rig) -> bool:
+    """Whether samples carry the board's own clock."""
+    return rig.link.format == "packet" or any(f in CLOCK_FIELDS for f in rig.link.fields)
+
+
+def open_session(
+    rig: Rig,
+    port: str | None,
+    folder: Path | None,
+    settings: SessionSettings,
+    *,
+    reconnect: bool = False,
+) -> Acquisition:
+    """Open the port and return the session, not started. Raises DeviceFault, InputFault."""
+    name = port or rig.link.port
+    if name is None:
+        raise InputFault(
+            f"{rig.path}: link.port: no port is named. Give --port, or write it into the rig "
+            "file; `pullstand ports` lists what is attached."
+        )
+
+    def open_source() -> BoardSource:
+        opened = SerialPort(name, rig.link.baud, rig.stop.alarm_line)
+        return BoardSource(opened, make_decoder(rig.link, rig.cells))
+
+    return Acquisition(
+        rig,
+        Calibration.from_rig(rig),
+        open_source,
+        folder=folder,
+        settings=settings,
+        reconnect=reconnect,
+        has_board_clock=has_board_clock(rig),
+    )
+
+
+def parse_specimen(texts: list[str]) -> dict[str, str | float]:
+    """Return ``key=value`` texts as a specimen; keys that carry a unit become numbers.
+
+    Raises InputFault.
+    """
+    specimen: dict[str, str | float] = {}
+    for text in texts:
+        key, equals, value = (part.strip() for part in text.partition("="))
+        if not key or not equals:
+            raise InputFault(f"--specimen {text!r}: write key=value, such as label=A-07.")
+        specimen[key] = _number(key, value) if key.endswith(UNIT_ENDINGS) else value
+    return specimen
+
+
+UNIT_ENDINGS = ("_mm", "_kg_m3", "_pct")
+
+
+def _number(key: str, value: str) -> float:
+    try:
+        return float(value)
+    except ValueError:
+        raise InputFault(
+            f"--specimen {key}={value}: a number is meant (the key carries its unit)."
+        ) from None
