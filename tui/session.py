@@ -1,0 +1,78 @@
+"""What the console needs of a running session, and nothing more: the screen decides nothing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.live_reading import LiveReading
+from daq.samples import FloatArray
+
+FlagArray = npt.NDArray[np.uint16]
+
+
+@dataclass(frozen=True, slots=True)
+class TraceBlock:
+    """Samples for drawing: time (s, rising), specimen force (N, never NaN), flags; all ``(n,)``.
+
+    A gap is a flag on the first sample after it. The blocks follow one another without overlap.
+    """
+
+    seconds: FloatArray
+    force_n: FloatArray
+    flags: FlagArray
+
+
+def empty_block() -> TraceBlock:
+    """Return a block of no samples."""
+    return TraceBlock(np.empty(0), np.empty(0), np.empty(0, np.uint16))
+
+
+class Session(Protocol):
+    """A rig as the console sees it. No call may wait for the line or the disk.
+
+    A request that cannot be met raises ``daq.faults.Fault`` with a sentence, or appears later in
+    ``LiveReading.notices``; the console shows either.
+    """
+
+    def latest(self) -> LiveReading:
+        """Return the newest reading."""
+        ...
+
+    def take_trace(self) -> TraceBlock:
+        """Return the samples that came since the last call."""
+        ...
+
+    def zero(self) -> None:
+        """Ask for a new zero; refused unless the force is quiet."""
+        ...
+
+    def undo_zero(self) -> None:
+        """Go back to the zero before the last one."""
+        ...
+
+    def acknowledge(self) -> None:
+        """Release the latched stop; refused while the force is not low."""
+        ...
+
+    def mark(self, text: str) -> None:
+        """Mark this moment in the recording."""
+        ...
+
+    def discard(self, reason: str) -> None:
+        """Call the last pull invalid (kept, with the reason); an empty reason takes that back."""
+        ...
+
+    def judge(self, mode: str, note: str) -> None:
+        """Say how the last pull failed (one of ``MODES``); an empty mode takes that back."""
+        ...
+
+    def set_specimen(self, specimen: Mapping[str, str | float]) -> None:
+        """Say what is on the rig now."""
+        ...
+
+    def close(self) -> None:
+        """End the session: finish the file, let go of the port."""
+        ...

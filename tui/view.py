@@ -1,0 +1,115 @@
+"""All that one frame of the live screen shows, and how the screen is shared out. Pure."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from daq.live_reading import LiveReading
+from tui.drawing import Line
+from tui.key_table import pull_ended
+from tui.pace import Pace, Wanted, pace
+from tui.trace_columns import RecentTrace, Trace
+from tui.wording import Screen, screen_of
+
+SMALLEST = (60, 16)  # below this, the screen says so and shows the force alone
+
+
+class Lower(StrEnum):
+    """What stands in the lower part of the screen."""
+
+    TRACE = "trace"
+    HELP = "help"
+    CAUTIONS = "cautions"
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One frame: the reading and the person's choices, nothing of it owned by the screen."""
+
+    reading: LiveReading
+    unit: str
+    wanted: Wanted
+    whole: Trace
+    recent: RecentTrace
+    beat: int = 0  # advances with every look that found new samples
+    fresh: bool = True  # the last look found new samples
+    frame: int = 0
+    lower: Lower = Lower.TRACE
+    cautions_due: bool = False
+    message: str = ""
+    question: Line = ()
+    marks_s: tuple[float, ...] = ()
+    verified_n: float = float("inf")  # the least force seen that the calibration did not verify
+    judged: Mapping[int, str] = field(default_factory=dict)
+    sound_on: bool = True
+
+    @property
+    def screen(self) -> Screen:
+        """What the whole screen says."""
+        return screen_of(self.reading)
+
+    @property
+    def pace(self) -> Pace:
+        """The pace of the crank."""
+        return pace(self.reading, self.wanted)
+
+    @property
+    def mode_due(self) -> bool:
+        """Whether the last pull waits for its failure mode."""
+        ended = pull_ended(self.reading) and not self.reading.still_loaded
+        return ended and self.reading.pull_number not in self.judged
+
+
+def arrange(width: int, height: int, view: View) -> dict[str, int]:
+    """Return how many rows each part of the screen gets; a part left out gets none."""
+    if width < SMALLEST[0] or height < SMALLEST[1]:
+        return {"small": height}
+    if view.screen in (Screen.STOP, Screen.UNKNOWN):
+        return _alarm_rows(width, height, view)
+    return _number_rows(width, height, view)
+
+
+def _alarm_rows(width: int, height: int, view: View) -> dict[str, int]:
+    rows = {"top": 1, "status": 1, "notice": 1, "ask": _ask_rows(width, view), "keys": 1}
+    free = height - sum(rows.values())
+    if view.screen is Screen.UNKNOWN:
+        return rows | {"alarm": free}
+    rows["room"] = 2 if height < 32 else 3
+    free -= rows["room"]
+    force = max(5, round(0.36 * free))
+    return rows | {"alarm": free - force, "force": force}
+
+
+def _number_rows(width: int, height: int, view: View) -> dict[str, int]:
+    tall = height >= 32
+    cells = len(view.reading.cells) if tall else 1
+    rows = {
+        "top": 1,
+        "room": 3 if tall else 2,
+        "cells": max(1, cells),
+        "chain": 1,
+        "status": 1,
+        "notice": 1,
+        "ask": _ask_rows(width, view),
+        "keys": 1,
+    }
+    if view.screen is Screen.LOADED:
+        rows["alarm"] = 6 if tall else 2
+    free = height - sum(rows.values())
+    rows["pace"] = 6 if free >= 36 else 5 if free >= 26 else 4 if free >= 14 else 1
+    free -= rows["pace"]
+    if view.lower is Lower.TRACE:
+        rows["force"] = max(5, min(round(0.54 * free), 28))
+    else:
+        rows["force"] = max(5, min(round(0.3 * free), free - 18))
+    rows["lower"] = max(0, free - rows["force"])
+    return rows
+
+
+def _ask_rows(width: int, view: View) -> int:
+    """Return the rows of the strip that asks: the eleven modes wrap, a question does not."""
+    if view.question:
+        return 1
+    if not view.mode_due:
+        return 0
+    return 4 if width < 110 else 3 if width < 150 else 2

@@ -1,0 +1,145 @@
+"""Drawn lines of the live screen: top, cells, the sum, status, notices, questions, keys. Pure."""
+
+from tui import wording
+from tui.drawing import EMPTY, Line, Piece, fit, joined, spread, width_of
+from tui.key_table import ALWAYS, KEYS, MODE_OF_KEY, Key, available, shown_key
+from tui.view import Lower, View
+
+BEATS = 6
+
+
+def draw_top(view: View, width: int, height: int) -> list[Line]:
+    """Draw the pulse of the data, what is on the rig, and the recorder."""
+    reading = view.reading
+    live = reading.live and view.fresh
+    at = view.beat % BEATS if live else BEATS
+    pulse = "".join("●" if place == at else "·" if live else "-" for place in range(BEATS))
+    word = f"data live {reading.samples_per_s:.0f}/s" if live else "NO DATA"
+    left: Line = (
+        (f" {pulse} ", "good" if live else "stop"),
+        (word, "quiet" if live else "stop"),
+        ("   ", ""),
+        (wording.specimen(reading), "strong"),
+    )
+    state = wording.recording(reading)
+    role = "stop" if state == "NOT RECORDING" else "strong"
+    next_one = f"next {reading.next_label}   " if reading.next_label else ""
+    return [spread(left, ((next_one, "quiet"), (f"{state} ", role)), width)]
+
+
+def draw_cells(view: View, width: int, height: int) -> list[Line]:
+    """Draw each cell's share and own room; one line for all where rows are few."""
+    cells = view.reading.cells
+    if height < len(cells):
+        text = "   ".join(wording.cell(cell, view.unit) for cell in cells)
+        return [fit(((" " + text, "quiet"),), width)]
+    bar = max(10, min(40, width // 4))
+    lines = []
+    for cell in cells:
+        part = min(max(cell.force_n / cell.capacity_n, 0.0), 1.0) if view.reading.live else 0.0
+        drawn = "■" * round(part * bar)
+        role = "stop" if part > 0.95 else "warn" if part > 0.8 else "quiet"
+        text = wording.cell(cell, view.unit)
+        capacity = f" of {wording.with_unit(cell.capacity_n, view.unit)}"
+        lines.append(
+            fit(((" ", ""), (drawn.ljust(bar, "·"), role), ("  " + text + capacity, role)), width)
+        )
+    return lines
+
+
+def draw_chain(view: View, width: int, height: int) -> list[Line]:
+    """Draw the sum behind the number, and the zero."""
+    reading = view.reading
+    note = reading.zero_note or (
+        "zero taken" if reading.zeroed else "NO ZERO YET: press z at slack"
+    )
+    beyond = "BEYOND WHAT WEIGHTS VERIFIED · " if reading.extrapolated else ""
+    right = ((beyond, "warn"), (f"{note} ", "quiet" if reading.zeroed else "warn"))
+    return [spread(((" " + wording.chain(reading, view.unit), ""),), right, width)]
+
+
+def draw_status(view: View, width: int, height: int) -> list[Line]:
+    """Draw the line's and the disk's health, and the file."""
+    reading = view.reading
+    clean = not sum(reading.bad_lines.values()) and not reading.gaps
+    left = (
+        (" " + wording.bad_lines(reading), "quiet" if clean else "warn"),
+        (" · " + wording.disk(reading.recording.disk_free_bytes), "quiet"),
+    )
+    file = reading.recording.message or reading.recording.file.replace("\\", "/").split("/")[-1]
+    return [spread(left, ((f"{file} ", "quiet"),), width)]
+
+
+def draw_notice(view: View, width: int, height: int) -> list[Line]:
+    """Draw the newest word to the person, or the caution."""
+    if view.message:
+        return [fit(((f" {view.message}", "strong"),), width)]
+    slack = wording.PHASES[view.reading.phase] == "slack"
+    text = wording.CAUTION if slack else wording.NOTICE_ONLY
+    return [fit(((f" ▲ {text}", "warn" if slack else "quiet"),), width)]
+
+
+def draw_ask(view: View, width: int, height: int) -> list[Line]:
+    """Draw the question under way, or the choice of a failure mode."""
+    if view.question:
+        return [fit(((" ", "ask"), *view.question), width)]
+    if not view.mode_due:
+        return []
+    head: Line = ((f" How did pull {view.reading.pull_number} end?  ", "strong"),)
+    lines = _wrapped(head, [(k, mode) for k, mode in MODE_OF_KEY.items()], width)
+    return lines[:height]
+
+
+def draw_keys(view: View, width: int, height: int) -> list[Line]:
+    """Draw the keys that have a use now."""
+    now = [key for key in KEYS if available(key, view.reading, view.cautions_due)]
+    return _wrapped((), [(shown_key(key.key), key.label) for key in now], width)[:height]
+
+
+def _wrapped(head: Line, pairs: list[tuple[str, str]], width: int) -> list[Line]:
+    lines: list[Line] = []
+    line: list[Piece] = list(head or ((" ", ""),))
+    for key, label in pairs:
+        piece: Line = ((f" {key} ", "key"), (f" {label}  ", ""))
+        if width_of(tuple(line)) + width_of(piece) - 2 > width:
+            lines.append(tuple(line))
+            line = [(" ", "")]
+        line += piece
+    return [*lines, tuple(line)]
+
+
+def draw_help(view: View, width: int, height: int) -> list[Line]:
+    """Draw every key with its help, in two columns where they fit."""
+    lines: list[Line] = [((" Keys", "strong"), ("   (h: back)", "quiet"))]
+    lines += [_help_line(key) for key in KEYS]
+    modes = joined([f"{k} {mode}" for k, mode in MODE_OF_KEY.items()], 10_000, "  ")
+    lines.append(((" after a pull: ", "quiet"), (modes, "")))
+    if len(lines) > height and width >= 150:
+        half = (len(lines) + 1) // 2
+        from tui.drawing import beside
+
+        return beside(lines[:half], lines[half:], width // 2)
+    return [fit(line, width) for line in lines[:height]]
+
+
+def _help_line(key: Key) -> Line:
+    keys = "/".join(shown_key(each) for each in (key.key, *key.also))
+    when = "" if key.when == ALWAYS else f" ({key.when})"
+    return ((" ", ""), (f" {keys} ".ljust(10), "key"), (f" {key.label:<15}", "strong"),
+            (key.help + when, ""))  # fmt: skip
+
+
+def draw_cautions(view: View, width: int, height: int) -> list[Line]:
+    """Draw the cautions of a session, to be confirmed once."""
+    lines: list[Line] = [((" Before the first pull", "strong"), ("   c when all is done", "quiet"))]
+    lines += [((" □ ", "warn"), (text, "")) for text in wording.SESSION_CAUTIONS]
+    spare = height - len(lines)
+    return [fit(line, width) for line in ([EMPTY] if spare > 2 else []) + lines][:height]
+
+
+def draw_lower(view: View, width: int, height: int) -> list[Line]:
+    """Draw what stands in the lower part of the screen."""
+    from tui.widgets.braille import draw_traces
+
+    draw = {Lower.TRACE: draw_traces, Lower.HELP: draw_help, Lower.CAUTIONS: draw_cautions}
+    return draw[view.lower](view, width, height)
