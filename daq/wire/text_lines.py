@@ -1,0 +1,160 @@
+"""Text lines to samples, as docs/wire_protocol.md has them. Any split gives the same samples."""
+
+from functools import reduce
+from operator import xor
+
+import numpy as np
+
+from daq.samples import COUNTS_MAX, COUNTS_MIN, Chunk
+from daq.wire.board_clock import BoardClock
+from daq.wire.checksums import crc16
+from daq.wire.decoded import Decoded, excerpt
+from daq.wire.line_arithmetic import read_lines
+from daq.wire.line_layout import CHECKSUM_LENGTH, Layout
+from daq.wire.rows import IntArray, Oddity, Rows
+
+_LONGEST = 256
+_KEPT = 512  # of a line without an end: enough to know that it is too long, and to show it
+_CLOCK_MAX = (1 << 32) - 1
+_MANY = 48  # lines from which arrays are quicker than one line at a time
+_HEX_DIGITS = frozenset(b"0123456789abcdefABCDEF")
+
+
+class TextLineDecoder:
+    """Reads lines of decimal integers. Memory stays bounded whatever comes, and nothing raises."""
+
+    def __init__(self, layout: Layout, *, many: int = _MANY) -> None:
+        self._layout = layout
+        self._pattern = layout.pattern
+        self._many = many
+        self._clock = BoardClock(len(layout.cells), layout.tick_us)
+        self._begun = b""
+        self._first = True  # whatever precedes the first line end is dropped
+
+    @property
+    def cells(self) -> int:
+        """Number of load-cell channels in a sample."""
+        return len(self._layout.cells)
+
+    def feed(self, chunk: Chunk) -> Decoded:
+        """Take bytes (perhaps none) and return the samples and events that became complete."""
+        data = self._begun + chunk.data
+        end = data.rfind(b"\n") + 1
+        self._begun = data[end : end + _KEPT]
+        odd: list[Oddity] = []
+        begin = 0
+        if self._first and end:
+            begin = self._drop_first(data, odd, chunk.arrival_ns)
+        rows = self._read(data[begin:end], odd, chunk.arrival_ns)
+        return self._clock.take(rows, odd)
+
+    def finish(self) -> Decoded:
+        """Return what was held back; an unfinished line is lost."""
+        return self._clock.take(self._rows(_no_numbers(self._layout), 0), [], final=True)
+
+    def _drop_first(self, data: bytes, odd: list[Oddity], arrival_ns: int) -> int:
+        """Drop what precedes the first line end; return where the next line begins."""
+        self._first = False
+        line_end = data.index(b"\n")
+        line = data[:line_end].removesuffix(b"\r")
+        if line:
+            odd.append(Oddity(0, "first line", arrival_ns, excerpt(line)))
+        return line_end + 1
+
+    def _read(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> Rows:
+        if block.count(b"\n") < self._many:
+            return self._rows(self._read_singly(block, odd, arrival_ns), arrival_ns)
+        return self._rows(self._read_together(block, odd, arrival_ns), arrival_ns)
+
+    def _rows(self, numbers: IntArray, arrival_ns: int) -> Rows:
+        layout = self._layout
+        return Rows(
+            clock=None if layout.clock is None else numbers[:, layout.clock],
+            sequence=None,
+            counts=numbers[:, list(layout.cells)].astype(np.int32),
+            arrival_ns=np.full(len(numbers), arrival_ns, dtype=np.int64),
+        )
+
+    def _read_singly(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> IntArray:
+        """Read line by line."""
+        good: list[list[int]] = []
+        for line in block.split(b"\n")[:-1]:
+            numbers = self._judge(line, odd, len(good), arrival_ns)
+            if numbers is not None:
+                good.append(numbers)
+        return np.array(good, dtype=np.int64) if good else _no_numbers(self._layout)
+
+    def _read_together(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> IntArray:
+        """Read all lines at once, and the doubtful ones again singly."""
+        lines = read_lines(block, self._layout)
+        if not lines.doubtful.any():
+            return lines.numbers
+        numbers, good = lines.numbers, ~lines.doubtful
+        rows_before = np.cumsum(good)
+        also_good = 0
+        for line in np.flatnonzero(lines.doubtful).tolist():
+            text = block[lines.begins[line] : lines.ends[line]]
+            position = int(rows_before[line]) + also_good
+            read = self._judge(text, odd, position, arrival_ns)
+            if read is not None:
+                numbers[line] = read
+                good[line] = True
+                also_good += 1
+        return numbers[good]
+
+    def _judge(
+        self, line: bytes, odd: list[Oddity], position: int, arrival_ns: int
+    ) -> list[int] | None:
+        """Return the numbers of a line of good form; else note what it is and return None."""
+        line = line.removesuffix(b"\r")
+        told = self._numbers(line) if len(line) <= _LONGEST else "long"
+        if isinstance(told, list):
+            return told
+        if told:
+            odd.append(Oddity(position, told, arrival_ns, excerpt(line)))
+        return None
+
+    def _numbers(self, line: bytes) -> list[int] | str:
+        """Return the numbers of a line, or what kind of line it is ("" for an empty one)."""
+        if line.startswith(b"#"):
+            return "message"
+        if not line.strip(b" \t"):
+            return ""
+        fields = line
+        if self._layout.checksum != "none":
+            fields = line[: -CHECKSUM_LENGTH[self._layout.checksum]]
+            if not _checksum_agrees(line, fields, self._layout.checksum):
+                return "checksum"
+        match = self._pattern.fullmatch(fields)
+        if match is None:
+            return self._what_is_wrong(fields)
+        numbers = [int(number) for number in match.groups()]
+        return numbers if self._in_range(numbers) else "out of range"
+
+    def _in_range(self, numbers: list[int]) -> bool:
+        layout = self._layout
+        if layout.clock is not None and not 0 <= numbers[layout.clock] <= _CLOCK_MAX:
+            return False
+        return all(COUNTS_MIN <= numbers[cell] <= COUNTS_MAX for cell in layout.cells)
+
+    def _what_is_wrong(self, fields: bytes) -> str:
+        if not fields.isascii():
+            return "not a number"
+        mark = bytes([self._layout.separator])
+        count = len(fields.split(None if mark == b" " else mark))
+        if count == self._layout.fields:
+            return "not a number"
+        return "short" if count < self._layout.fields else "long"
+
+
+def _no_numbers(layout: Layout) -> IntArray:
+    return np.empty((0, layout.fields), dtype=np.int64)
+
+
+def _checksum_agrees(line: bytes, fields: bytes, kind: str) -> bool:
+    """Whether a line ends in a star and the right hexadecimal digits of what precedes it."""
+    star, digits = line[len(fields) : len(fields) + 1], line[len(fields) + 1 :]
+    whole = star == b"*" and len(digits) == CHECKSUM_LENGTH[kind] - 1
+    if not whole or not _HEX_DIGITS.issuperset(digits):
+        return False
+    return int(digits, 16) == (crc16(fields) if kind == "crc" else reduce(xor, fields, 0))
