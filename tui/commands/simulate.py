@@ -1,0 +1,78 @@
+"""pullstand simulate: a simulated board on a serial port, till its script ends or Ctrl-C."""
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from daq.faults import InputFault
+
+if TYPE_CHECKING:
+    from simulators.serving import Announcement, BoardOrder
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the options of this command."""
+    add = parser.add_argument
+    add("scenario", metavar="SCENARIO", help="what kind of pull; a wrong name lists them all")
+    add("--seed", type=int, default=0, help="another seed, another specimen (default 0)")
+    add("--pulls", type=int, default=1, metavar="N", help="so many pulls, a new specimen each")
+    add("--speed", type=float, default=1.0, metavar="X", help="so many times faster than life")
+    add("--fault", action="append", default=[], metavar="NAME[@S]", dest="faults")
+    add("--format", choices=["text", "packet"], dest="wire_format", help="default: the rig file's")
+    add("--rig-file", type=Path, metavar="FILE", help="the rig to simulate (default: the demo's)")
+    add("--link", type=Path, metavar="PATH", help="a second name for the port while it lasts")
+    add("--truth", type=Path, metavar="FILE", help="where to write what was really true")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve the board. The port is the first line on stdout, or in the JSON document."""
+    from simulators.scenario import ScenarioError
+    from simulators.serving import end_on_terminate, run_board
+
+    end_on_terminate()
+    try:
+        run_board(_order(args), _tell_json if args.json else _tell)
+    except ScenarioError as error:
+        raise InputFault(str(error)) from None
+    return 0
+
+
+def _order(args: argparse.Namespace) -> "BoardOrder":
+    from simulators.serving import BoardOrder
+    from simulators.simulated_rig import DEMO_RIG_FILE
+
+    if args.seed < 0:
+        raise InputFault(f"--seed {args.seed}: a seed is 0 or above.")
+    for option, path in (("--link", args.link), ("--truth", args.truth)):
+        if path is not None and not path.parent.is_dir():
+            raise InputFault(f"{option} {path}: there is no folder {path.parent}; make it first.")
+    if args.link is not None and args.link.exists() and not args.link.is_symlink():
+        raise InputFault(f"--link {args.link}: there is a file of that name; choose another.")
+    return BoardOrder(
+        scenario=args.scenario,
+        seed=args.seed,
+        pulls=args.pulls,
+        speed=args.speed,
+        faults=tuple(args.faults),
+        wire_format=args.wire_format,
+        rig_file=args.rig_file or DEMO_RIG_FILE,
+        link=args.link,
+        truth=args.truth,
+    )
+
+
+def _tell(said: "Announcement") -> None:
+    from tui.output import say
+
+    print(said.port, flush=True)  # noqa: T201 - the result of this command
+    say(f"{said.scenario}, seed {said.seed}: {said.duration_s / said.speed:.0f} s from opening.")
+    say("Watch it from another terminal:")
+    say(f"  pullstand pull --rig {said.rig_file} --port {said.link or said.port} --out pulls")
+
+
+def _tell_json(said: "Announcement") -> None:
+    from dataclasses import asdict
+
+    from tui.output import print_json
+
+    print_json(asdict(said))
