@@ -49,12 +49,9 @@ def limit_at_specimen_n(limit_n: float, acts_at: ActsAt, lever: Lever, share: fl
 
     For a cell, ``share`` is its part of the jack force. Infinite where no force arrives.
     """
-    per_jack = {
-        "specimen": lever.ratio,
-        "jack": 1.0,
-        "cell": share,
-        "fulcrum": fulcrum_per_jack(lever),
-    }[acts_at]
+    if acts_at == "specimen":
+        return limit_n
+    per_jack = {"jack": 1.0, "cell": share, "fulcrum": fulcrum_per_jack(lever)}[acts_at]
     return limit_n / per_jack * lever.ratio if per_jack > 0.0 else math.inf
 
 

@@ -65,7 +65,7 @@ middle = "45 mm"
 side = "6 mm"
 gap = "1 mm"
 allowed_shear = "140 MPa"
-allowed_bending = "235 MPa"
+allowed_bending = "450 MPa"
 
 [stop]
 stop = "6.2 kN"
