@@ -21,6 +21,8 @@ FALLING_S = 0.3
 DECIDE_PART = 0.45  # here a slow fall is told apart: wood giving way, or a crank wound back
 DECIDE_S = 8.0
 WIND_BACK_RATE = 0.5  # winding back is as quick as cranking; wood that gives way is slower
+TAIL_S = 5.0  # nobody rests so long while winding back: a fallen force that stays is a tail
+TAIL_PART = 0.05  # of the maximum: it stays if it moves less than this
 UNLOADED = (Phase.SLACK, Phase.PARTED, Phase.EASED)
 
 
@@ -65,6 +67,8 @@ class PhaseState:
     fall_n_per_s: float = 0.0  # steepest fall while below FALLING_PART, over WINDOW_S
     below_since_s: float | None = None
     slack_since_s: float | None = None
+    tail_n: float = 0.0  # where a fallen force stays, and since when
+    tail_since_s: float = 0.0
     drop_from_n: float = 0.0  # the level a drop in progress started from
     drop_s: float = 0.0
     drop_ticks: int = 0
@@ -185,9 +189,12 @@ def _watch_fall(
     if tick.seconds - since < FALLING_S:
         return state
     state = replace(state, phase=Phase.FALLING)
+    if abs(tick.force_n - state.tail_n) > TAIL_PART * state.maximum_n:
+        state = replace(state, tail_n=tick.force_n, tail_since_s=tick.seconds)
+    stays = tick.seconds - state.tail_since_s > TAIL_S and tick.force_n > rules.start_n
     decide = tick.force_n < DECIDE_PART * state.maximum_n or tick.seconds - since > DECIDE_S
     slow = state.fall_n_per_s < WIND_BACK_RATE * state.climb_n_per_s
-    if decide and slow and state.maximum_n > rules.floor_n:
+    if (stays or (decide and slow)) and state.maximum_n > rules.floor_n:
         return _parted(state, tick, happenings)
     return state
 
