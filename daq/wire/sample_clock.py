@@ -19,7 +19,7 @@ _ROUNDS = 4
 _OUTLIER = 4.0  # times the median deviation
 _NOT_OUR_SECOND = 0.02  # a board's crystal or resonator is never so far off
 _RATE_UNSURE = 0.002  # worse than what any board's own clock is good for
-_MEMORY_NS = 2e9
+_MEMORY_NS = 2e10  # a board's period hardly moves; a stalled host does
 _STEER_S = 1.0
 _STEER_MOST = 0.02
 
@@ -30,7 +30,7 @@ class ClockFit:
 
     Without a board clock x is the number of samples (silences taken out), and ``rate`` the period
     in microseconds. ``rate_error`` is one standard error; ``residual_sd_us`` the scatter of the
-    earliest arrivals about the line; ``late_p95_us`` how late 95 % of all arrivals are at most.
+    earliest arrivals about the line.
     ``applied_rate`` is what ``seconds`` uses: 1 where the board's own clock is the better witness;
     ``note`` says so.
     """
@@ -40,7 +40,6 @@ class ClockFit:
     rate_error: float
     offset_ns: float
     residual_sd_us: float
-    late_p95_us: float
     applied_rate: float
     note: str
 
@@ -60,7 +59,6 @@ def fit_clock(samples: np.ndarray, *, has_clock: bool) -> ClockFit:
         return _no_fit(samples, course, arrival_us, has_clock)
     rate, early_x, early_y = _envelope(course, arrival_us, blocks)
     rate, at_zero_us, error, scatter_us = _straight_line(early_x, early_y, rate)
-    late_us = arrival_us - (at_zero_us + rate * course)
     first_us = float(samples["board_us"][0]) if has_clock else 0.0
     start_us = int(samples["arrival_ns"][0]) / 1e3
     applied, note = _applied(rate, error) if has_clock else (rate, "")
@@ -70,7 +68,6 @@ def fit_clock(samples: np.ndarray, *, has_clock: bool) -> ClockFit:
         rate_error=error,
         offset_ns=1e3 * (start_us + at_zero_us - rate * first_us),
         residual_sd_us=scatter_us,
-        late_p95_us=float(np.percentile(late_us, 95)),
         applied_rate=applied,
         note=note,
     )
@@ -115,7 +112,7 @@ def _no_fit(
     start_ns = float(samples["arrival_ns"][0]) if len(samples) else 0.0
     note = "too few samples to compare the clocks"
     offset_ns = start_ns - 1e3 * rate * first_us
-    return ClockFit(has_clock, rate, math.inf, offset_ns, math.nan, math.nan, rate, note)
+    return ClockFit(has_clock, rate, math.inf, offset_ns, math.nan, rate, note)
 
 
 def _envelope(x: FloatArray, y: FloatArray, blocks: int) -> tuple[float, FloatArray, FloatArray]:

@@ -132,8 +132,8 @@ class SerialPort:
 
     def _went_away(self, why: Exception) -> str:
         return (
-            f"the board on {self.name} went away ({why}). Look at the cable and the board; "
-            "the pull so far is kept"
+            f"the board on {self.name} went away ({why}): look at the cable and the board, "
+            "then open the port again"
         )
 
 
