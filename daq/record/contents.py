@@ -5,8 +5,10 @@ data, references, filters, unexpected types and shapes that the file's size cann
 before anything is allocated for them.
 """
 
+import contextlib
 import hashlib
 import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -34,52 +36,65 @@ class Contents:
     history: tuple[tuple[str, dict[str, np.ndarray]], ...] = field(default=())
 
 
-def open_contents(path: Path) -> Contents:
-    """Read the file at ``path``. Raises RecordingFault, also for what h5py raises."""
+def open_contents(path: Path, sealed: bool) -> Contents:
+    """Read the file at ``path``. Raises RecordingFault, also for what h5py raises.
+
+    A ``sealed`` file is what this program wrote; any other is walked whole before it is read.
+    """
     import h5py
 
     size = path.stat().st_size
+    with in_words(), h5py.File(path, "r", locking="best-effort") as file:
+        if not sealed:
+            refuse_strangers(file, size)
+        return read_contents(file, size)
+
+
+@contextlib.contextmanager
+def in_words() -> Iterator[None]:
+    """Turn whatever h5py raises on a damaged file into a RecordingFault."""
     try:
-        with h5py.File(path, "r", locking="best-effort") as file:
-            return read_contents(file, size)
-    except RecordingFault:
+        yield
+    except (RecordingFault, MemoryError):
         raise
-    except Exception as error:  # h5py raises nearly anything on a damaged file
+    except Exception as error:
         raise RecordingFault(f"the HDF5 inside is damaged ({error_words(error)})") from None
 
 
-def read_contents(file: Any, size: int) -> Contents:
-    """Read an open file whose data are ``size`` bytes. Raises RecordingFault."""
-    _refuse_strangers(file, size)
-    entry = _group(file, layout.ENTRY)
-    if _text(entry, "definition") != layout.FORMAT_NAME:
+def read_contents(file: Any, size: int, salvage: bool = False) -> Contents:
+    """Read an open file whose data are ``size`` bytes. Raises RecordingFault.
+
+    With ``salvage`` a damaged result or history is left out instead.
+    """
+    entry = _Checked(file, size).group(layout.ENTRY)
+    if entry.text("definition") != layout.FORMAT_NAME:
         raise RecordingFault("it is an HDF5 file, but not a recording of this program")
-    version = _text(entry, "definition_version")
+    version = entry.text("definition_version")
     if version != str(layout.FORMAT_VERSION):
         raise RecordingFault(
             f"its format version is {inert(version, 20)}, "
             f"this program reads {layout.FORMAT_VERSION}"
         )
-    state = _attribute(entry, layout.STATE)
+    state = entry.attribute(layout.STATE)
     if state not in layout.STATES:
-        raise RecordingFault(f"its state {inert(str(state), 40)!r} is unknown")
+        raise RecordingFault(f"its state {inert(state, 40)!r} is unknown")
     return Contents(
-        header_json=_text(entry, layout.HEADER, checked=True),
-        samples=_samples(_group(entry, layout.RAW)),
-        events=_table(entry, layout.EVENTS, layout.EVENT_DTYPE),
-        commits=_table(entry, layout.COMMITS, layout.COMMIT_DTYPE),
-        state=str(state),
-        ended_because=inert(str(_attribute(entry, layout.ENDED_BECAUSE)), 600),
-        events_not_kept=_whole(entry[layout.EVENTS].attrs.get(layout.EVENTS_NOT_KEPT, 0)),
-        result_json=_result(entry),
-        history=_history(_group(entry, layout.HISTORY)),
+        header_json=entry.text(layout.HEADER, checked=True),
+        samples=_samples(entry.group(layout.RAW)),
+        events=entry.table(layout.EVENTS, layout.EVENT_DTYPE),
+        commits=entry.table(layout.COMMITS, layout.COMMIT_DTYPE),
+        state=state,
+        ended_because=inert(entry.attribute(layout.ENDED_BECAUSE), 600),
+        events_not_kept=entry.count(layout.EVENTS_NOT_KEPT),
+        result_json=_or_nothing(_result, entry, "", salvage),
+        history=_or_nothing(_history, entry, (), salvage),
     )
 
 
 # -- what is refused ---------------------------------------------------------------------------
 
 
-def _refuse_strangers(file: Any, size: int) -> None:
+def refuse_strangers(file: Any, size: int) -> None:
     """Walk the whole file; refuse links out of it and data it cannot hold itself."""
     import h5py
 
@@ -139,66 +154,86 @@ def _is_plain(datatype: Any) -> bool:
 # -- what is read ------------------------------------------------------------------------------
 
 
-def _group(parent: Any, name: str) -> Any:
-    import h5py
+class _Checked:
+    """A group whose members are looked at before they are opened or read."""
 
-    group = parent.get(name)
-    if not isinstance(group, h5py.Group):
-        raise RecordingFault(f"the group {name} is missing")
-    return group
+    def __init__(self, group: Any, size: int) -> None:
+        self._group = group
+        self._size = size
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(sorted(self._group))
+
+    def __contains__(self, name: str) -> bool:
+        return name in self._group
+
+    def _member(self, name: str, kind: type) -> Any:
+        import h5py
+
+        key = name.encode("utf-8")
+        if not self._group.id.links.exists(key):
+            raise RecordingFault(f"{inert(name, 40)} is missing")
+        if self._group.id.links.get_info(key).type != h5py.h5l.TYPE_HARD:
+            raise RecordingFault(f"{inert(name, 40)} is a link to elsewhere: never followed")
+        member = self._group[name]
+        if not isinstance(member, kind):
+            raise RecordingFault(f"{inert(name, 40)} is not what it should be")
+        return member
+
+    def group(self, name: str) -> "_Checked":
+        import h5py
+
+        return _Checked(self._member(name, h5py.Group), self._size)
+
+    def dataset(self, name: str) -> Any:
+        import h5py
+
+        dataset = self._member(name, h5py.Dataset)
+        _refuse_dataset(dataset.id, self._size)
+        return dataset
+
+    def text(self, name: str, checked: bool = False) -> str:
+        dataset = self.dataset(name)
+        fits = dataset.dtype.kind == "S" and dataset.dtype.itemsize <= layout.MAX_TEXT_BYTES
+        if dataset.shape != () or not fits:
+            raise RecordingFault(f"{name} is not a text")
+        data = bytes(dataset[()])
+        if checked and hashlib.sha256(data).hexdigest() != dataset.attrs.get(layout.SHA256):
+            raise RecordingFault(f"the text {name} does not match its checksum")
+        try:
+            return data.decode("utf-8")
+        except UnicodeDecodeError:
+            raise RecordingFault(f"the text {name} is not UTF-8") from None
+
+    def table(self, name: str, dtype: np.dtype[Any], width: tuple[int, ...] = ()) -> np.ndarray:
+        dataset = self.dataset(name)
+        if dataset.dtype != dtype or dataset.ndim != 1 + len(width) or dataset.shape[1:] != width:
+            raise RecordingFault(
+                f"{name} has the type {inert(str(dataset.dtype), 80)} and shape {dataset.shape}"
+            )
+        rows: np.ndarray = dataset[()]
+        return rows
+
+    def attribute(self, name: str) -> str:
+        value = self._group.attrs.get(name)
+        if not isinstance(value, str):
+            raise RecordingFault(f"the attribute {name} is missing")
+        return value
+
+    def count(self, name: str) -> int:
+        value = self._group.attrs.get(name, 0)
+        if not isinstance(value, int | np.integer) or value < 0:
+            raise RecordingFault(f"the attribute {name} is not a count")
+        return int(value)
 
 
-def _dataset(group: Any, name: str) -> Any:
-    import h5py
-
-    dataset = group.get(name)
-    if not isinstance(dataset, h5py.Dataset):
-        raise RecordingFault(f"{name} is missing")
-    return dataset
-
-
-def _text(group: Any, name: str, checked: bool = False) -> str:
-    dataset = _dataset(group, name)
-    fits = dataset.dtype.kind == "S" and dataset.dtype.itemsize <= layout.MAX_TEXT_BYTES
-    if dataset.shape != () or not fits:
-        raise RecordingFault(f"{name} is not a text")
-    data = bytes(dataset[()])
-    if checked and hashlib.sha256(data).hexdigest() != dataset.attrs.get(layout.SHA256):
-        raise RecordingFault(f"the text {name} does not match its checksum")
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        raise RecordingFault(f"the text {name} is not UTF-8") from None
-
-
-def _attribute(group: Any, name: str) -> Any:
-    value = group.attrs.get(name)
-    if not isinstance(value, str):
-        raise RecordingFault(f"the attribute {name} is missing")
-    return value
-
-
-def _whole(value: Any) -> int:
-    if not isinstance(value, int | np.integer) or value < 0:
-        raise RecordingFault("a count in it is not a whole number")
-    return int(value)
-
-
-def _table(group: Any, name: str, dtype: np.dtype[Any], width: tuple[int, ...] = ()) -> np.ndarray:
-    dataset = _dataset(group, name)
-    if dataset.dtype != dtype or dataset.ndim != 1 + len(width) or dataset.shape[1:] != width:
-        raise RecordingFault(f"{name} has type {dataset.dtype} and shape {dataset.shape}")
-    rows: np.ndarray = dataset[()]
-    return rows
-
-
-def _samples(raw: Any) -> np.ndarray:
-    shape = _dataset(raw, "counts").shape
+def _samples(raw: _Checked) -> np.ndarray:
+    shape = raw.dataset("counts").shape
     if len(shape) != 2 or not 1 <= shape[1] <= layout.MAX_CELLS:
         raise RecordingFault(f"counts has the shape {shape}")
     dtype = sample_dtype(shape[1])
     columns = {
-        name: _table(raw, name, dtype[name].base, dtype[name].shape) for name in layout.RAW_FIELDS
+        name: raw.table(name, dtype[name].base, dtype[name].shape) for name in layout.RAW_FIELDS
     }
     samples = np.zeros(min(map(len, columns.values())), dtype=dtype)
     for name, column in columns.items():
@@ -206,19 +241,31 @@ def _samples(raw: Any) -> np.ndarray:
     return samples
 
 
-def _result(entry: Any) -> str:
+def _or_nothing(
+    read: Callable[[_Checked], Any], entry: _Checked, nothing: Any, salvage: bool
+) -> Any:
+    try:
+        return read(entry)
+    except (RecordingFault, OSError, RuntimeError, KeyError, ValueError):
+        if not salvage:
+            raise
+        return nothing
+
+
+def _result(entry: _Checked) -> str:
     if layout.RESULT not in entry:
         return ""
-    return _text(_group(entry, layout.RESULT), layout.JSON, checked=True)
+    return entry.group(layout.RESULT).text(layout.JSON, checked=True)
 
 
-def _history(group: Any) -> tuple[tuple[str, dict[str, np.ndarray]], ...]:
-    changes = []
-    for name in sorted(group):
-        change = _group(group, name)
-        data = {inert(key): change[key][()] for key in change if key != layout.JSON}
-        changes.append((_text(change, layout.JSON, checked=True), data))
-    return tuple(changes)
+def _history(entry: _Checked) -> tuple[tuple[str, dict[str, np.ndarray]], ...]:
+    history = entry.group(layout.HISTORY)
+    changes = (history.group(name) for name in history)
+    return tuple((change.text(layout.JSON, checked=True), _arrays(change)) for change in changes)
+
+
+def _arrays(change: _Checked) -> dict[str, np.ndarray]:
+    return {inert(key): change.dataset(key)[()] for key in change if key != layout.JSON}
 
 
 # -- what is good ------------------------------------------------------------------------------

@@ -10,16 +10,17 @@ import json
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 
 from daq.faults import RecordingFault
-from daq.record.contents import Contents, open_contents, read_contents
-from daq.record.inert_text import error_words
+from daq.record.contents import Contents, in_words, open_contents, read_contents
 
-LIMIT_S = 60
+LIMIT_S = 15.0  # and more for a long file
+_BYTES_PER_S = 20e6
 _MEMORY_FLOOR = 2 << 30
 _FAULT = 9
 _CODE = (
@@ -33,24 +34,26 @@ _MAGIC = b"\x89HDF\r\n\x1a\n"
 _PAD_LIMIT = 1 << 30
 
 
-def read_guarded(path: Path, pad: bool = False) -> Contents:
+def read_guarded(path: Path, salvage: bool = False) -> Contents:
     """Read a file in a child process. Raises RecordingFault, also when the child dies or hangs.
 
-    With ``pad`` a file that lost its tail is read as if zeros stood there.
+    With ``salvage`` a file that lost its tail is read as if zeros stood there, and whatever in it
+    is damaged beside the samples is left out.
     """
-    command = [sys.executable, "-I", "-c", _CODE, json.dumps(sys.path), str(path), str(int(pad))]
+    arguments = [json.dumps(sys.path), str(path), str(int(salvage))]
+    limit_s = LIMIT_S + path.stat().st_size / _BYTES_PER_S
     environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
     try:
         child = subprocess.run(
-            command,
+            [sys.executable, "-I", "-c", _CODE, *arguments],
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=LIMIT_S,
+            timeout=limit_s,
             env=environment,
             check=False,
         )
     except subprocess.TimeoutExpired:
-        raise RecordingFault(f"it cannot be read within {LIMIT_S} s") from None
+        raise RecordingFault(f"it cannot be read within {limit_s:.0f} s") from None
     if child.returncode == _FAULT:
         raise RecordingFault(child.stdout.decode("utf-8", "replace"))
     if child.returncode != 0:
@@ -58,12 +61,12 @@ def read_guarded(path: Path, pad: bool = False) -> Contents:
     return _unpack(child.stdout)
 
 
-def serve(path: str, pad: str) -> None:
+def serve(path: str, salvage: str) -> None:
     """Read in the child: send the contents, or the fault in words, on stdout."""
     _limit_memory(Path(path).stat().st_size)
     try:
-        contents = _open_padded(Path(path)) if int(pad) else open_contents(Path(path))
-        answer, code = _pack(contents), 0
+        read = _salvage if int(salvage) else partial(open_contents, sealed=False)
+        answer, code = _pack(read(Path(path))), 0
     except RecordingFault as fault:
         answer, code = str(fault).encode("utf-8", "replace"), _FAULT
     except MemoryError:
@@ -83,7 +86,7 @@ def _limit_memory(size: int) -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-def _open_padded(path: Path) -> Contents:
+def _salvage(path: Path) -> Contents:
     import h5py
 
     data = path.read_bytes()
@@ -93,13 +96,8 @@ def _open_padded(path: Path) -> Contents:
     if stated > _PAD_LIMIT:
         raise RecordingFault("the length it states makes no sense")
     whole = io.BytesIO(data.ljust(stated, b"\0"))
-    try:
-        with h5py.File(whole, "r") as file:
-            return read_contents(file, max(stated, len(data)))
-    except RecordingFault:
-        raise
-    except Exception as error:  # h5py raises nearly anything on a damaged file
-        raise RecordingFault(f"the HDF5 inside is damaged ({error_words(error)})") from None
+    with in_words(), h5py.File(whole, "r") as file:
+        return read_contents(file, max(stated, len(data)), salvage=True)
 
 
 # -- across the pipe ---------------------------------------------------------------------------

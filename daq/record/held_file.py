@@ -6,7 +6,6 @@ the file, and only if that worked changes what was there: a full disk leaves exa
 before, and a kill finds the file half-written for microseconds instead of the length of a flush.
 """
 
-import errno
 import io
 import os
 from collections.abc import Iterable
@@ -81,7 +80,7 @@ class HeldFile:
         if held is not None:
             return held
         page = bytearray(PAGE)
-        if number * PAGE < self._on_disk:
+        if number * PAGE < self._on_disk and not self._raw.closed:
             self._raw.seek(number * PAGE)
             self._raw.readinto(page)
         return page
@@ -120,8 +119,8 @@ class HeldFile:
             start = first * PAGE
             data = b"".join(self._pages[n] for n in run)[: max(0, self._size - start)]
             self._raw.seek(start)
-            if self._raw.write(data) != len(data):
-                raise OSError(errno.ENOSPC, "the system took only part of the data")
+            while data:  # a full disk takes a part first, and says why at the next attempt
+                data = data[self._raw.write(data) :]
 
     def close(self) -> None:
         """Close the file; what was not committed is dropped."""

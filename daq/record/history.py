@@ -18,9 +18,10 @@ import numpy as np
 
 from daq.faults import RecordingFault
 from daq.record import header as headers
-from daq.record import layout, nexus
+from daq.record import layout
 from daq.record.held_file import HeldFile
-from daq.record.inert_text import dataset_name, error_words, inert
+from daq.record.inert_text import error_words, inert
+from daq.record.metadata import write_change
 from daq.record.reader import check_regular
 from daq.record.seal import LENGTH, Seal, add_seal, read_seal
 
@@ -83,14 +84,7 @@ def _append_change(
 
     held = HeldFile(raw)
     with h5py.File(held, "r+") as file:
-        history = file[layout.ENTRY][layout.HISTORY]
-        group = nexus.add_group(history, f"{len(history) + 1:04d}", "NXnote")
         at = datetime.now(UTC).astimezone().isoformat()
         text = headers.mapping_json({"at": at, "reason": reason, "change": change})
-        nexus.add_text(group, layout.JSON, text, checked=True)
-        for key, values in data.items():
-            array = np.ascontiguousarray(values)
-            if not dataset_name(key) or array.dtype.kind not in "iuf":
-                raise RecordingFault(f"{inert(key, 60)}: only arrays of numbers can be added.")
-            group.create_dataset(dataset_name(key), data=array).attrs["units"] = nexus.unit_of(key)
+        write_change(file[layout.ENTRY], text, data)
     held.commit(sync=True)

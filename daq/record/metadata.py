@@ -4,13 +4,16 @@ The JSON texts are the authority and carry a checksum; the single fields are cop
 general viewers of NeXus files.
 """
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
+from daq.faults import RecordingFault
 from daq.record import header as headers
 from daq.record import layout, nexus
 from daq.record.header import RunHeader, ZeroRecord
+from daq.record.inert_text import dataset_name, inert
 from daq.samples import sample_dtype
 
 
@@ -96,3 +99,15 @@ def write_result(entry: Any, result: dict[str, Any], zero_after: ZeroRecord | No
 def texts(*words: str) -> np.ndarray:
     """Return ASCII words as the string array that NeXus attributes want."""
     return np.array([word.encode("ascii") for word in words])
+
+
+def write_change(entry: Any, text: str, data: Mapping[str, np.ndarray]) -> None:
+    """Append a change (JSON text) and its arrays to the history. Raises RecordingFault."""
+    history = entry[layout.HISTORY]
+    group = nexus.add_group(history, f"{len(history) + 1:04d}", "NXnote")
+    nexus.add_text(group, layout.JSON, text, checked=True)
+    for key, values in data.items():
+        array = np.ascontiguousarray(values)
+        if not dataset_name(key) or array.dtype.kind not in "iuf":
+            raise RecordingFault(f"{inert(key, 60)}: only arrays of numbers can be added.")
+        group.create_dataset(dataset_name(key), data=array).attrs["units"] = nexus.unit_of(key)

@@ -9,7 +9,7 @@ import os
 import shutil
 import time
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,7 +24,7 @@ from daq.record.events import Event
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.held_file import HeldFile
 from daq.record.inert_text import error_words, file_stem, inert
-from daq.record.metadata import texts, write_metadata, write_result
+from daq.record.metadata import texts, write_change, write_metadata, write_result
 from daq.record.seal import add_seal
 from daq.samples import FloatArray, sample_dtype
 
@@ -66,6 +66,7 @@ class PullFile:
 
         self.path = path
         self.rows = 0  # samples committed
+        self._fault = ""
         self._raw = raw
         self._held = HeldFile(raw)
         self._waiting: list[np.ndarray] = []
@@ -172,11 +173,32 @@ class PullFile:
         return self.path
 
     def abort(self, reason: str) -> Path:
-        """End without a result: keep every sample, write down why, seal and close the file."""
+        """End without a result: keep every sample, write down why, seal and close the file.
+
+        After a fault of the disk this does nothing: the file holds the last commit, cut short.
+        """
+        if self._fault:
+            return self.path
         self.commit(sync=False)
         with self._in_words():
             self._end(layout.ABORTED, inert(reason, 500))
         return self.path
+
+    def end_recovered(
+        self,
+        result: Mapping[str, Any],
+        zero_after: ZeroRecord | None,
+        history: Sequence[tuple[str, Mapping[str, np.ndarray]]],
+        reason: str,
+    ) -> None:
+        """End a copy of a damaged recording: with what else was recovered, marked as such."""
+        self.commit(sync=False)
+        with self._in_words():
+            if result or zero_after is not None:
+                write_result(self._entry, dict(result), zero_after)
+            for text, data in history:
+                write_change(self._entry, text, data)
+            self._end(layout.RECOVERED, inert(reason, 500))
 
     def _write_forces(self, forces: Forces) -> None:
         group = nexus.add_group(self._entry, layout.FORCE, layout.CLASSES[layout.FORCE])
@@ -195,7 +217,7 @@ class PullFile:
 
     def _end(self, state: str, reason: str) -> None:
         nexus.add_text(self._entry, "end_time", datetime.now(UTC).astimezone().isoformat())
-        self._entry[layout.EVENTS].attrs[layout.EVENTS_NOT_KEPT] = self._events_not_kept
+        self._entry.attrs[layout.EVENTS_NOT_KEPT] = self._events_not_kept
         self._entry.attrs[layout.ENDED_BECAUSE] = reason
         self._entry.attrs[layout.STATE] = state
         self._file.close()
@@ -206,15 +228,18 @@ class PullFile:
     @contextlib.contextmanager
     def _in_words(self) -> Any:
         """Turn what h5py and the system raise into words, and let go of the file."""
+        if self._fault:
+            raise RecordingFault(self._fault)
         try:
             yield
         except (OSError, RuntimeError, ValueError) as error:
             self._let_go()
-            raise RecordingFault(
+            self._fault = (
                 f"Recording {self.path.name} stopped: {error_words(error)}. The {self.rows} "
                 "samples committed before are in the file. Make room, or mend the disk, before "
                 "the next pull."
-            ) from error
+            )
+            raise RecordingFault(self._fault) from error
 
     def _let_go(self) -> None:
         with contextlib.suppress(OSError, RuntimeError, ValueError):

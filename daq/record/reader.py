@@ -69,8 +69,9 @@ def read_recording(path: Path) -> Recording:
         seal, _ = read_seal(path)
         if seal is Seal.BROKEN:
             raise RecordingFault("it was changed or damaged after it was closed")
-        contents = open_contents(path) if seal is Seal.WHOLE else read_guarded(path)
-        return _recording(path, contents, sealed=seal is Seal.WHOLE)
+        sealed = seal is Seal.WHOLE
+        contents = open_contents(path, sealed=True) if sealed else read_guarded(path)
+        return _recording(path, contents, sealed)
     except RecordingFault as fault:
         raise RecordingFault(_refusal(path, str(fault))) from None
     except OSError as error:
