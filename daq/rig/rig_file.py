@@ -86,7 +86,8 @@ class _Reading:
 
     def tell(self, place: Place, message: str) -> None:
         line = line_of(self.lines, place)
-        self.problems.append(Problem(self.file, line, shown_place(place), message))
+        key, message = _printable(shown_place(place)), _printable(message)
+        self.problems.append(Problem(self.file, line, key, message))
 
     def tell_all(self, broken: Iterable[tuple[Place, str]]) -> None:
         for place, message in broken:
@@ -234,8 +235,13 @@ def _parse_toml(text: str, name: str) -> dict[str, Any]:
         at = re.search(r" \(at line (\d+), column \d+\)$", str(error))
         line = int(at[1]) if at else None
         words = str(error)[: at.start()] if at else str(error)
-        message = f"is not TOML: {words}"
+        message = f"is not TOML: {_printable(words)}"
         raise InputFault([Problem(name, line, "", message)]) from None
+
+
+def _printable(text: str) -> str:
+    """Return ``text`` with what could steer a terminal written out as an escape."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
 def _text_of(path: Path) -> str:

@@ -33,9 +33,11 @@ def shown(value: object) -> str:
 
 
 def a_text(value: object) -> str:
-    """Read a text that is not empty."""
+    """Read a text that is not empty and can be printed; a text of several lines is fine."""
     if isinstance(value, str) and value.strip():
-        return value
+        if all(line.isprintable() for line in value.replace("\t", " ").split("\n")):
+            return value
+        raise ValueError(f"found {shown(value)}; it holds characters that cannot be printed")
     raise ValueError(f"found {shown(value)}; write some text in quotes")
 
 
@@ -115,17 +117,19 @@ def quantity(
     least: float = -math.inf,
     most: float = math.inf,
 ) -> Reader:
-    """Read a quantity with its unit, above ``above`` (not equal), from ``least`` to ``most``."""
+    """Read a quantity with its unit, above ``above`` (0 or none), from ``least`` to ``most``."""
 
     def read(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise ValueError(f"found {shown(value)}; write a number with its unit in quotes")
         result = parse(str(value))
-        if result <= above or result < least:
-            meant = "above zero" if result <= above else "not negative"
-            raise ValueError(f"found {shown(value)}; it must be {meant}")
-        if result > most:
-            raise ValueError(f"found {shown(value)}; that is more than any rig has")
+        if result <= above:
+            raise ValueError(f"found {shown(value)}; it must be above zero")
+        if result < 0.0 == least:
+            raise ValueError(f"found {shown(value)}; it must not be negative")
+        if not least <= result <= most:
+            size = "more" if result > most else "less"
+            raise ValueError(f"found {shown(value)}; that is {size} than any rig has")
         return result
 
     return read
@@ -150,11 +154,11 @@ def _either(choices: tuple[str, ...]) -> str:
     return f"{', '.join(quoted[:-1])} or {quoted[-1]}"
 
 
-FORCE = quantity(units.parse_force_n, above=0.0, most=1e9)
-LENGTH = quantity(units.parse_length_mm, above=0.0, most=1e5)
+FORCE = quantity(units.parse_force_n, above=0.0, least=0.01, most=1e9)
+LENGTH = quantity(units.parse_length_mm, above=0.0, least=0.01, most=1e5)
 LENGTH_OR_ZERO = quantity(units.parse_length_mm, least=0.0, most=1e5)
 OFFSET = quantity(units.parse_length_mm, least=-1e5, most=1e5)
-STRESS = quantity(units.parse_stress_mpa, above=0.0, most=1e4)
+STRESS = quantity(units.parse_stress_mpa, above=0.0, least=1e-3, most=1e4)
 ACTS_AT = one_of("specimen", "jack", "cell", "fulcrum")
 
 Keys = Mapping[str, Key]
@@ -164,7 +168,8 @@ RIG: Keys = {
     "build": Key("build", text_or_number, required=True),
     "notes": Key("notes", any_text),
     "stiffness": Key(
-        "stiffness_n_per_mm", quantity(units.parse_stiffness_n_per_mm, above=0.0, most=1e9)
+        "stiffness_n_per_mm",
+        quantity(units.parse_stiffness_n_per_mm, above=0.0, least=1e-3, most=1e9),
     ),
     "calibration": Key("calibration_file", a_text),
 }
@@ -233,7 +238,9 @@ PART: Keys = {
 STOP: Keys = {
     "stop": Key("stop_n", FORCE, required=True),
     "warn": Key("warn_n", FORCE, required=True),
-    "stale_after": Key("stale_after_s", quantity(units.parse_time_s, above=0.0, most=60.0)),
+    "stale_after": Key(
+        "stale_after_s", quantity(units.parse_time_s, above=0.0, least=0.05, most=5.0)
+    ),
     "alarm_line": Key("alarm_line", one_of("rts", "dtr", "none")),
 }
 JACK: Keys = {

@@ -193,3 +193,23 @@ def test_lines_of_every_key_hold_the_key(rig_text):
 def test_a_calibration_path_belongs_to_the_folder_of_the_file(rig_text):
     rig = read_rig_text(rig_text, "x", Path("some") / "place")
     assert rig.calibration_file == Path("some") / "place" / "cells.toml"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('pin_radius = "6 mm"', 'pin_radius = "-6 mm"', "must not be negative"),
+        ('jack_arm = "402 mm"', 'jack_arm = "402 kmm"', "no unit of length"),
+        ('jack_arm = "402 mm"', 'jack_arm = "402000 m"', "more than any rig"),
+        ('lead = "4 mm"', 'lead = "1e-9 mm"', "less than any rig"),
+        ('alarm_line = "rts"', 'stale_after = "60 s"', "more than any rig"),
+        ('name = "post"', 'name = "\\u001b[2J"', "cannot be printed"),
+    ],
+)
+def test_values_out_of_any_reason(rig_text, old, new, words):
+    assert words in only_problem(rig_text.replace(old, new, 1)).message
+
+
+def test_a_complaint_never_steers_the_terminal(rig_text):
+    text = rig_text.replace('name = "post"', '"na\\u001b[2Jme" = "post"')
+    assert all("\x1b" not in str(problem) for problem in problems_of(text))
