@@ -48,6 +48,7 @@ class Quality:
     covariance: tuple[tuple[float, ...], ...]
     residual_sd: float
     dof: int
+    largest_error_percent: float  # of a point, of its own load
     llf_n: float
     class_a_from_n: float | None  # None: nowhere in the range
     repeatability_percent: float | None
@@ -55,7 +56,8 @@ class Quality:
     zero_return_percent: float | None
     u_weights_rel: float  # standard uncertainty of the weights, relative
     u_gravity_rel: float
-    weights: str  # how the weights are known, in words
+    weights: str  # how the weights and gravity are known, in words
+    traceable: bool
     creep_percent: float | None = None
 
     def u_load_n(self, load_n: float) -> float:

@@ -1,0 +1,253 @@
+"""pullstand calibrate: counts to newtons from known weights, and what that may claim."""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from daq.force.calibration_fit import Calibrated, Session
+    from daq.force.points_file import PointsTable
+    from daq.force.polynomial_fit import Inverse
+
+EXAMPLES = """\
+points file: a header row, commas, decimal points; lines with # are passed over
+  mass_kg,response,direction,series,void
+  0,1210,up,1,
+  20,419800,up,1,
+  40,838400,up,1,
+  40,838900,up,1,leaned on the rig
+  20,420100,down,1,
+load_n, load_kgf or load_lbf serve as well; response_left, response_right for a gain of each cell
+example:
+  pullstand calibrate --points weights.csv --rig rig.toml --weights M2 --latitude 52.3 -o cal.json
+"""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the options."""
+    parser.epilog = EXAMPLES
+    parser.add_argument(
+        "--points", metavar="CSV", type=Path, required=True, help="known weights and responses"
+    )
+    parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig this belongs to")
+    parser.add_argument(
+        "-o", "--output", metavar="FILE", type=Path, help="write a calibration file"
+    )
+    parser.add_argument("--degree", type=int, help="1 to 5; without it, as the data ask")
+    parser.add_argument(
+        "--invert",
+        metavar="Y",
+        type=float,
+        nargs="+",
+        action="extend",
+        default=[],
+        help="load behind a response",
+    )
+    parser.add_argument(
+        "--load-at", choices=("cells", "specimen"), default="cells", help="where the weights were"
+    )
+    parser.add_argument(
+        "--weights",
+        default="unknown",
+        help='how they are known: M1, M2, M3, measured to a percentage ("0.1 %%"), unknown',
+    )
+    parser.add_argument("--latitude", type=float, help="degrees, for local gravity")
+    parser.add_argument("--height", type=float, default=0.0, help="metres above the sea")
+    parser.add_argument("--sum", action="store_true", help="one curve for the sum of the cells")
+    parser.add_argument("--temperature", metavar="DEGC", type=float, help="of the air")
+    parser.add_argument("--date", help="when the weights were put on (today)")
+    parser.add_argument("--expires", metavar="DATE", help="last day it may be used")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Fit, print, and write a calibration file where asked."""
+    from daq.force.calibration_fit import fit_calibration
+    from daq.force.calibration_text import write_calibration
+    from daq.force.points_file import read_points
+    from tui.output import print_json, say
+
+    session = _session(args)
+    table = read_points(args.points, session.gravity)
+    found = fit_calibration(table, session)
+    inverses = _inverses(found, args.invert)
+    for notice in _notices(table, found, session):
+        say(notice)
+    if args.json:
+        print_json(_document(table, found, inverses))
+    else:
+        _show(table, found, inverses)
+    if args.output is not None:
+        _agree_to_signs(found, ask=not args.json and sys.stdin.isatty())
+        write_calibration(found.calibration, args.output)
+        say(f"written: {args.output} (fingerprint {found.calibration.fingerprint})")
+    return 0
+
+
+def _session(args: argparse.Namespace) -> "Session":
+    from datetime import date
+
+    from daq.faults import InputFault
+    from daq.force.calibration_fit import Session
+    from daq.force.weights import local_gravity, weights_known
+    from daq.rig.rig_file import read_rig
+
+    try:
+        weights = weights_known(args.weights)
+    except ValueError as error:
+        raise InputFault(f"--weights: {error}") from None
+    if args.latitude is not None and not -90.0 <= args.latitude <= 90.0:
+        raise InputFault(f"--latitude: {args.latitude:g} is not between -90 and 90 degrees")
+    if not -500.0 <= args.height <= 9000.0:
+        raise InputFault(f"--height: {args.height:g} m is not a height of a workshop")
+    return Session(
+        weights=weights,
+        gravity=local_gravity(args.latitude, args.height),
+        load_at=args.load_at,
+        made_on=_day("--date", args.date) or date.today().isoformat(),
+        expires_on=_day("--expires", args.expires),
+        temperature_c=args.temperature,
+        rig=read_rig(args.rig) if args.rig else None,
+        degree=args.degree,
+        summed=args.sum,
+    )
+
+
+def _day(option: str, text: str | None) -> str:
+    from datetime import date
+
+    from daq.faults import InputFault
+
+    try:
+        return date.fromisoformat(text).isoformat() if text else ""
+    except ValueError:
+        raise InputFault(f"{option}: {text} is no date: year-month-day is meant") from None
+
+
+def _inverses(found: "Calibrated", responses: list[float]) -> list["Inverse"]:
+    from daq.faults import InputFault
+    from daq.force.polynomial_fit import invert
+
+    if responses and found.gains:
+        raise InputFault(
+            "--invert: each cell has a gain of its own here, and one response does not say which: "
+            "add --sum"
+        )
+    return [invert(found.fit, response) for response in responses]
+
+
+def _notices(table: "PointsTable", found: "Calibrated", session: "Session") -> list[str]:
+    notices = []
+    if not session.weights.traceable:
+        notices.append(f"weights {session.weights.words}")
+    if table.is_mass and not session.gravity.surveyed:
+        notices.append(f"{session.gravity.words}: give --latitude and --height")
+    if found.reversed_cells:
+        names = ", ".join(found.reversed_cells)
+        notices.append(f"{names}: reads downwards under load; the calibration stores the sign -1")
+    return notices
+
+
+def _agree_to_signs(found: "Calibrated", *, ask: bool) -> None:
+    from daq.faults import InputFault
+
+    if not (found.reversed_cells and ask):
+        return
+    answer = input(f"Keep the reversed sign of {', '.join(found.reversed_cells)}? [y/n] ")
+    if not answer.strip().lower().startswith("y"):
+        raise InputFault("nothing written: look at the wiring, then calibrate again")
+
+
+def _document(
+    table: "PointsTable", found: "Calibrated", inverses: list["Inverse"]
+) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    calibration, fit = found.calibration, found.fit
+    quality = calibration.quality
+    assert quality is not None  # weights always leave one
+    return {
+        "degree": fit.degree,
+        "coefficients": fit.coefficients,
+        "standard_errors": fit.standard_errors,
+        "residual_sd": fit.residual_sd,
+        "r_squared": fit.r_squared,
+        "degrees_of_freedom": fit.dof,
+        "llf": quality.llf_n,
+        "class_a_from": quality.class_a_from_n,
+        "invert": [
+            asdict(each) | {"extrapolated": not 0.0 <= each.load <= calibration.verified_to_n}
+            for each in inverses
+        ],
+        "zero_return": quality.zero_return_percent,
+        "hysteresis": quality.hysteresis_percent,
+        "repeatability": quality.repeatability_percent,
+        "largest_error": quality.largest_error_percent,
+        "verified_from": calibration.verified_from_n,
+        "verified_to": calibration.verified_to_n,
+        "statement": calibration.statement,
+        "units": {
+            "load, llf, class_a_from, verified_from, verified_to": "N",
+            "zero_return": "% of the largest response",
+            "hysteresis, repeatability, largest_error": "% of the load",
+        },
+        "degree_choice": asdict(found.choice) if found.choice else None,
+        "load_at": calibration.load_at,
+        "cells": [asdict(gain) for gain in found.gains],
+        "reversed": found.reversed_cells,
+        "weights": quality.weights,
+        "made_on": calibration.made_on,
+        "expires_on": calibration.expires_on or None,
+        "temperature_c": calibration.temperature_c,
+        "rig_build": calibration.rig_build or None,
+        "fingerprint": calibration.fingerprint,
+        "points": [asdict(point) for point in table.points],
+    }
+
+
+def _show(table: "PointsTable", found: "Calibrated", inverses: list["Inverse"]) -> None:
+    from rich.console import Console
+    from rich.markup import escape
+
+    calibration, fit = found.calibration, found.fit
+    quality = calibration.quality
+    assert quality is not None
+    console = Console(highlight=False, soft_wrap=True)
+    for line in _rows(table, found):
+        console.print(escape(line))
+    chosen = "as the data ask" if found.choice else "as given" if not found.gains else "gains"
+    console.print(f"\n[bold]degree {fit.degree}[/] ({chosen})")
+    for k, (value, error) in enumerate(zip(fit.coefficients, fit.standard_errors, strict=True)):
+        console.print(f"  response / load^{k}   {value: .12e}   standard error {error:.3e}")
+    for gain in found.gains:
+        console.print(
+            f"  {escape(gain.name):16}  {gain.counts_per_newton: .6g} counts/N   "
+            f"standard error {gain.standard_error:.2g}"
+        )
+    console.print(f"  residual SD {fit.residual_sd:.6g}   R^2 {fit.r_squared:.12f}")
+    for name, value, of in (
+        ("repeatability", quality.repeatability_percent, "of the load"),
+        ("hysteresis", quality.hysteresis_percent, "of the load"),
+        ("zero return", quality.zero_return_percent, "of the largest response"),
+    ):
+        shown = "not recorded" if value is None else f"{value:.3g} % {of}"
+        console.print(f"  {name:14} {shown}")
+    for each in inverses:
+        console.print(
+            f"  response {each.response:g} -> {each.load:.2f} N "
+            f"({each.low:.2f} to {each.high:.2f} N, 95 %)"
+        )
+    console.print(f"\n{escape(calibration.statement)}", soft_wrap=False)
+
+
+def _rows(table: "PointsTable", found: "Calibrated") -> list[str]:
+    """Each point with what the fit leaves of it; a voided one with its reason."""
+    residuals = iter(found.fit.residuals)
+    rows = [f"{'load':>14} {'N':>12} {'response':>16} {'way':>5} {'off, response':>16}"]
+    for point in table.points:
+        given = " ".join(f"{response:g}" for response in point.responses)
+        off = f"void: {point.void}" if point.void else f"{next(residuals):16.4g}"
+        rows.append(
+            f"{point.typed:>14} {point.load_n:12.3f} {given:>16} {point.direction:>5} {off}"
+        )
+    return rows
