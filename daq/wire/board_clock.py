@@ -27,7 +27,7 @@ _ENOUGH = 3  # steps seen before there is a usual step at all
 _PATIENCE = 32  # oddities after a held row, before it is given up
 _WINDOW = 512  # rows looked at together
 _CALM = 8  # rows looked at singly after an odd one, before arrays are tried again
-_FEW = 24  # rows below which plain Python beats arrays
+_FEW = 16  # rows below which plain Python beats arrays
 _SEQUENCE_MASK = 0xFFFF
 _SILENCE_STEPS = 10
 _SILENCE_NS = 250_000_000
@@ -99,9 +99,9 @@ class BoardClock:
             samples["flags"] = judged.flags
         samples["index"] = np.arange(self._index, self._index + kept)
         self._index += kept
-        counts = samples["counts"]
-        at_end = ((counts == COUNTS_MIN) | (counts == COUNTS_MAX)).any(axis=1)
-        samples["flags"][at_end] |= _SATURATED
+        at_end = (rows.counts == COUNTS_MIN) | (rows.counts == COUNTS_MAX)
+        if at_end.any():
+            samples["flags"][at_end.any(axis=1)[good]] |= _SATURATED
         return Decoded(samples, events)
 
     # -- a line with a clock ------------------------------------------------------------------
@@ -294,7 +294,7 @@ class BoardClock:
             window = rows.clock[begin : begin + _WINDOW]
             if not len(window):
                 return taken
-            steps = np.diff(window, prepend=course.last) & _MASK
+            steps = _steps(window, course.last) & _MASK
             count = self._usual_steps(steps, rows, begin)
             if count:
                 self._accept_steps(judged, begin, steps[:count])
@@ -306,7 +306,7 @@ class BoardClock:
         """Return how many of ``steps`` in a row need no second look."""
         if rows.sequence is not None:
             numbers = rows.sequence[begin : begin + len(steps)]
-            ahead = np.diff(numbers, prepend=self._course.sequence) & _SEQUENCE_MASK
+            ahead = _steps(numbers, self._course.sequence) & _SEQUENCE_MASK
             plain = (ahead == 1) & (steps <= self._minute)
         else:
             least = min(self._course.usual, int(steps.min()), *self._group)
@@ -326,18 +326,16 @@ class BoardClock:
     def _accept_steps(self, judged: Judgement, begin: int, steps: IntArray) -> None:
         course, end = self._course, begin + len(steps)
         judged.good[begin:end] = True
-        judged.board_us[begin:end] = course.board_us + np.cumsum(steps) * self._tick_us
-        every = [*self._group, *steps.tolist()] if len(steps) < _MEDIAN_OF else None
-        if every is None:
-            tail = (len(self._group) + len(steps)) % _MEDIAN_OF
-            recent = np.concatenate([np.asarray(self._group, dtype=np.int64), steps])
-            full = recent[: len(recent) - tail][-_MEDIAN_OF:].tolist()
-            course.usual = sorted(full)[_MEDIAN_OF // 2]
-            self._group = recent[len(recent) - tail :].tolist()
-        else:
-            self._group = []
-            for step in every:
-                self._learn(step)
+        board_us = np.cumsum(steps, out=judged.board_us[begin:end])
+        board_us *= self._tick_us
+        board_us += course.board_us
+        over = (len(self._group) + len(steps)) % _MEDIAN_OF
+        recent = self._group + steps[-(over + _MEDIAN_OF) :].tolist()
+        if len(self._group) + len(steps) >= _MEDIAN_OF:
+            recent = recent[-(over + _MEDIAN_OF) :]
+            course.usual = sorted(recent[:_MEDIAN_OF])[_MEDIAN_OF // 2]
+            recent = recent[_MEDIAN_OF:]
+        self._group = recent
         rows = judged.rows
         assert rows.clock is not None
         course.board_us = int(judged.board_us[end - 1])
@@ -355,6 +353,14 @@ class BoardClock:
         for row in self._silence.breaks(judged.rows.arrival_ns):
             judged.flags[row] |= _GAP
             judged.marks.append((row, "gap", 0))
+
+
+def _steps(values: IntArray, before: int) -> IntArray:
+    """Return the differences of ``values``, the first to ``before``."""
+    steps = np.empty_like(values)
+    steps[0] = values[0] - before
+    np.subtract(values[1:], values[:-1], out=steps[1:])
+    return steps
 
 
 class _Silence:

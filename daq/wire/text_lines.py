@@ -9,14 +9,14 @@ from daq.samples import COUNTS_MAX, COUNTS_MIN, Chunk
 from daq.wire.board_clock import BoardClock
 from daq.wire.checksums import crc16
 from daq.wire.decoded import Decoded, excerpt
-from daq.wire.line_arithmetic import read_lines
+from daq.wire.line_arithmetic import LineReader
 from daq.wire.line_layout import CHECKSUM_LENGTH, Layout
 from daq.wire.rows import IntArray, Oddity, Rows
 
 _LONGEST = 256
 _KEPT = 512  # of a line without an end: enough to know that it is too long, and to show it
 _CLOCK_MAX = (1 << 32) - 1
-_MANY = 48  # lines from which arrays are quicker than one line at a time
+_MANY = 28  # lines from which arrays are quicker than one line at a time
 _HEX_DIGITS = frozenset(b"0123456789abcdefABCDEF")
 
 
@@ -27,6 +27,7 @@ class TextLineDecoder:
         self._layout = layout
         self._pattern = layout.pattern
         self._many = many
+        self._reader = LineReader(layout)
         self._clock = BoardClock(len(layout.cells), layout.tick_us)
         self._begun = b""
         self._first = True  # whatever precedes the first line end is dropped
@@ -86,8 +87,8 @@ class TextLineDecoder:
 
     def _read_together(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> IntArray:
         """Read all lines at once, and the doubtful ones again singly."""
-        lines = read_lines(block, self._layout)
-        if not lines.doubtful.any():
+        lines = self._reader.read(block)
+        if lines.doubtful is None:
             return lines.numbers
         numbers, good = lines.numbers, ~lines.doubtful
         rows_before = np.cumsum(good)
