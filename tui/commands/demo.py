@@ -3,6 +3,15 @@
 import argparse
 from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+from daq.faults import InputFault
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from daq.acquisition import Acquisition
+    from simulators.serving import ServedBoard
 
 SCENARIO = "hardwood-withdrawal"
 HEADLESS_PULLS = 2
@@ -42,17 +51,12 @@ def _headless(args: argparse.Namespace) -> int:
     from tui.headless import run_headless
     from tui.output import print_json, say
     from tui.results_page import print_results
-    from tui.simulated_board import SimulatedBoard
 
-    speed = args.speed or HEADLESS_SPEED
-    with SimulatedBoard(args.scenario, seed=args.seed, pulls=HEADLESS_PULLS, speed=speed) as board:
+    with _board(args, HEADLESS_PULLS, HEADLESS_SPEED) as board:
         document, fault = run_headless(_session(args, board.port), HEADLESS_PULLS, None)
-        truth = board.end()
+        truth = board.truth
     results = load_results([Path(file) for file in document["recordings"]])
-    document |= {
-        "pulls": [result_document(result) for result in results],
-        "truth": truth.get("pulls", [truth]),
-    }
+    document |= {"pulls": [result_document(result) for result in results], "truth": truth["pulls"]}
     if args.json:
         print_json(document)
     else:
@@ -65,14 +69,26 @@ def _headless(args: argparse.Namespace) -> int:
 
 def _console(args: argparse.Namespace) -> int:
     from tui.console import run_console
-    from tui.simulated_board import SimulatedBoard
 
-    speed = args.speed or 1.0
-    with SimulatedBoard(args.scenario, seed=args.seed, pulls=CONSOLE_PULLS, speed=speed) as board:
+    with _board(args, CONSOLE_PULLS, 1.0) as board:
         return run_console(_session(args, board.port), unit=args.unit)
 
 
-def _session(args: argparse.Namespace, port: str):  # type: ignore[no-untyped-def]
+def _board(
+    args: argparse.Namespace, pulls: int, speed: float
+) -> "AbstractContextManager[ServedBoard]":
+    """Return a simulated board, served as a context. Raises InputFault for a wrong order."""
+    from simulators.scenario import ScenarioError, load_scenario
+    from simulators.serving import BoardOrder, serve
+
+    try:
+        load_scenario(args.scenario)
+    except ScenarioError as error:
+        raise InputFault(f"--scenario: {error}") from error
+    return serve(BoardOrder(args.scenario, seed=args.seed, pulls=pulls, speed=args.speed or speed))
+
+
+def _session(args: argparse.Namespace, port: str) -> "Acquisition":
     """Return a started session on the simulated board."""
     from daq.pull_session import SessionSettings
     from tui.live_session import open_session, usable_rig
