@@ -10,6 +10,9 @@ from daq.faults import InputFault
 INCH_MM = float(units.INCH_MM)
 LBF_N = float(units.POUND_FORCE_N)
 
+#: No length in mm, stress, density or force of one fastener in N lies outside.
+LEAST, MOST = 1e-3, 1e6
+
 DESIGN_CAUTION = (
     "a value for design tables, not a test result: for a structure use the locally adopted code "
     "and licensed practice"
@@ -81,14 +84,14 @@ def outside(name: str, value: float, low: float, high: float, range_of: str) -> 
 
 
 def positive(**inputs: float) -> None:
-    """Refuse inputs that are not positive finite numbers.
+    """Refuse inputs that are not above 0, or beyond anything on a bench.
 
     Raises:
         InputFault: names the key and what was given.
     """
     for name, value in inputs.items():
-        if not 0.0 < value < float("inf"):
-            raise InputFault(f"{name}: {value:g} was given; it must be a number above 0")
+        if not LEAST <= value <= MOST:
+            raise InputFault(f"{name}: {value:g} was given; it must be above 0 and possible")
 
 
 def gravity(name: str, value: float) -> None:

@@ -13,9 +13,11 @@ import pytest
 
 from analysis import thread
 from analysis.predictions import (
+    ask,
     eurocode5,
     hardwood_study,
     inch_pound,
+    keys,
     nds,
     sizes,
     species,
@@ -324,6 +326,26 @@ def test_bite_common_practice_no_source(
 def test_gauge_rule_gives_the_table(gauge: int) -> None:
     """ASME B18.6.1 rule (from memory) against Wood Handbook Table 8-9."""
     assert sizes.screw_shank_mm(gauge) == pytest.approx(sizes.WOOD_SCREW_SHANK_MM[gauge], abs=0.006)
+
+
+@pytest.mark.parametrize(("outer", "length", "kilonewtons"), [(8.0, 26.0, 5.2), (6.0, 40.0, 8.35)])
+def test_hardwood_study_on_a_bench(outer: float, length: float, kilonewtons: float) -> None:
+    """Worked apart from this program by the form of CIB-W18/46-7-4 (2013) at rho 690."""
+    force = hardwood_study.screw(690.0, outer, length).value
+    assert force / 1000 == pytest.approx(kilonewtons, abs=0.01)
+
+
+def test_a_slim_core_breaks_before_the_wood_lets_go() -> None:
+    """4.2 mm core at 400 to 530 N/mm2: 5.5 to 7.3 kN (worked apart), under 8.35 kN in the wood."""
+    low, high = wood_handbook.tension(4.2, 400.0), wood_handbook.tension(4.2, 530.0)
+    assert (low / 1000, high / 1000) == pytest.approx((5.5, 7.3), abs=0.05)
+    found = ask.predict(
+        "wood-screw",
+        keys.read_pairs(
+            ["source=hardwood-study", "rho_k=690", "d_mm=6", "l_mm=40", "root_mm=4.2", "fu_mpa=530"]
+        ),
+    )
+    assert not found.valid and any("core breaks" in words for words in found.warnings)
 
 
 def test_converted_gravity_of_the_species_table() -> None:

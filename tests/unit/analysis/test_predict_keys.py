@@ -199,3 +199,17 @@ def test_bite_is_capped_by_the_thread_depth() -> None:
     assert thread.bite(10.0, 8.2, 11.0).bite_mm == 0
     with pytest.raises(ValueError, match="smaller"):
         thread.bite(8.0, 8.2, 7.0)
+
+
+@pytest.mark.parametrize("kind", ["wood-screw", "lag-screw", "nail", "head-pull-through"])
+@pytest.mark.parametrize("source", ["handbook", "nds", "ec5", "hardwood-study"])
+@pytest.mark.parametrize("size", ["1e-300", "0", "-1", "1e300"])
+def test_absurd_sizes_give_a_value_or_a_sentence(kind: str, source: str, size: str) -> None:
+    wood = {"handbook": "G12=0.5", "nds": "G0=0.5"}.get(source, "rho_k=350")
+    sizes = [f"{key}={size}" for key in ("d_mm", "l_mm", "head_mm", "t_mm")]
+    try:
+        found = predict(kind, f"source={source}", wood, *sizes)
+    except InputFault as fault:
+        assert str(fault)
+    else:
+        assert not found.valid
