@@ -62,7 +62,7 @@ def find_species(name: str) -> Species | None:
 
     A part of a name counts where only one species begins with it or carries it as a word.
     """
-    wanted = name.casefold().strip()
+    wanted = name.casefold().strip().removeprefix("en 338 ")
     table = species_table()
     exact = [one for one in table if one.name.casefold() == wanted]
     words = [one for one in table if wanted in _words(one.name)]

@@ -127,6 +127,7 @@ def test_species_are_found_by_a_word_when_only_one_has_it():
     assert find_species("Beech").name == "beech, American"
     assert find_species("maple") is None
     assert find_species("c24").is_class
+    assert find_species("EN 338 C24") is find_species("C24")
     assert find_species("") is None
 
 
