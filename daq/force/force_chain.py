@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.force.calibration import Calibration
-from daq.force.lever import specimen_force_n
+from daq.force.lever import jack_force_n, specimen_force_n
 from daq.force.zero import Zero
 from daq.rig.rig import Lever
 from daq.samples import CountArray, FloatArray
@@ -46,10 +46,9 @@ class ForceChain:
             )
         object.__setattr__(self, "_zero_counts", np.array(self.zero.counts, dtype=np.float64))
         if self.calibration.load_at == "specimen":
-            one = specimen_force_n(np.ones(1), self.lever, "cells")
-            object.__setattr__(self, "_at_cells", 1.0 / float(one[0]))
+            object.__setattr__(self, "_at_cells", jack_force_n(1.0, self.lever))
 
-    def forces(self, counts: CountArray) -> Forces:
+    def forces(self, counts: CountArray | FloatArray) -> Forces:
         """Return the forces of raw counts (n, cells). The same for any split into blocks."""
         loads_n = self.calibration.cell_forces_n(counts - self._zero_counts)
         total_n = loads_n.sum(axis=1)
@@ -59,6 +58,10 @@ class ForceChain:
             at_specimen_n=specimen_force_n(total_n, self.lever, self.calibration.load_at),
             extrapolated=self._beyond(total_n),
         )
+
+    def zero_shift_n(self, after: Zero) -> float:
+        """Return the specimen force in N that a zero taken afterwards still reads by this one."""
+        return float(self.forces(np.array([after.counts])).at_specimen_n[0])
 
     def words(self, counts_row: CountArray) -> str:
         """Return the whole way of one sample (cells,), from counts to specimen force."""
