@@ -4,6 +4,7 @@ The JSON texts are the authority and carry a checksum; the single fields are cop
 general viewers of NeXus files.
 """
 
+import io
 from collections.abc import Mapping
 from typing import Any
 
@@ -17,8 +18,17 @@ from daq.record.inert_text import dataset_name, inert
 from daq.samples import sample_dtype
 
 
-def write_metadata(file: Any, header: RunHeader) -> Any:
-    """Write all groups, texts and empty tables into a new file; return its entry."""
+def empty_file(header: RunHeader) -> bytes:
+    """Return a whole file with all groups and texts, and tables that are still empty."""
+    import h5py
+
+    image = io.BytesIO()
+    with h5py.File(image, "w") as file:
+        _write_metadata(file, header)
+    return image.getvalue()
+
+
+def _write_metadata(file: Any, header: RunHeader) -> None:
     file.attrs["default"] = layout.ENTRY
     file.attrs["creator"] = f"pullstand {header.program_version}"
     entry = nexus.add_group(file, layout.ENTRY, "NXentry")
@@ -37,7 +47,6 @@ def write_metadata(file: Any, header: RunHeader) -> Any:
     nexus.add_table(entry, layout.EVENTS, (), layout.EVENT_DTYPE, layout.EVENTS_PER_CHUNK)
     nexus.add_table(entry, layout.COMMITS, (), layout.COMMIT_DTYPE, layout.COMMITS_PER_CHUNK)
     nexus.add_group(entry, layout.HISTORY, layout.CLASSES[layout.HISTORY])
-    return entry
 
 
 def _write_raw(entry: Any, header: RunHeader) -> None:

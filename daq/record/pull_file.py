@@ -6,6 +6,7 @@ counts are good; what the tables hold beyond them is not. A finished file ends i
 
 import contextlib
 import os
+import secrets
 import shutil
 import time
 import zlib
@@ -24,7 +25,7 @@ from daq.record.events import Event
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.held_file import HeldFile
 from daq.record.inert_text import error_words, file_stem, inert
-from daq.record.metadata import texts, write_change, write_metadata, write_result
+from daq.record.metadata import empty_file, texts, write_change, write_result
 from daq.record.seal import add_seal
 from daq.samples import FloatArray, sample_dtype
 
@@ -61,21 +62,22 @@ class PullFile:
     fault the file holds the last commit and nothing more can be written to it.
     """
 
-    def __init__(self, path: Path, raw: Any, header: RunHeader) -> None:
+    def __init__(self, path: Path, header: RunHeader) -> None:
+        """Open the file that ``publish`` made of the header's image."""
         import h5py
 
         self.path = path
         self.rows = 0  # samples committed
         self._fault = ""
-        self._raw = raw
-        self._held = HeldFile(raw)
+        self._raw: Any = path.open("r+b", buffering=0)
+        self._held = HeldFile(self._raw)
         self._waiting: list[np.ndarray] = []
         self._new_events: list[Event] = []
         self._events = 0
         self._events_not_kept = 0
         self._dtype = sample_dtype(len(header.cells))
-        self._file = h5py.File(self._held, "w")
-        self._entry = write_metadata(self._file, header)
+        self._file = h5py.File(self._held, "r+")
+        self._entry = self._file[layout.ENTRY]
 
     @classmethod
     def create(cls, folder: Path, header: RunHeader, cells: int) -> Self:
@@ -96,18 +98,12 @@ class PullFile:
                     f"Only {free / 1e6:.1f} MB are left in {folder}; a recording needs "
                     f"{FLOOR_BYTES / 1e6:.0f} MB. Make room, or choose another folder."
                 )
-            path, raw = _new_file(folder, header)
+            return cls(_new_file(folder, header), header)
         except OSError as error:
             raise RecordingFault(
                 f"No recording can be made in {folder} ({error_words(error)}). "
                 "Choose a folder that may be written."
             ) from None
-        pull = cls(path, raw, header)
-        with pull._in_words():
-            pull._file.flush()
-            pull._held.commit(sync=True)
-            _sync_folder(folder)
-        return pull
 
     def append(self, samples: np.ndarray) -> None:
         """Take a block of samples (structured, ``sample_dtype``); the next commit writes them."""
@@ -248,14 +244,48 @@ class PullFile:
             self._raw.close()
 
 
-def _new_file(folder: Path, header: RunHeader) -> tuple[Path, Any]:
+def _new_file(folder: Path, header: RunHeader) -> Path:
     stem = file_stem(header.started_at, header.pull_number, header.label)
+    image = empty_file(header)
     for number in range(1, _NAMES_TRIED):
         tail = "" if number == 1 else f"-{number}"
         path = folder / f"{stem}{tail}{layout.SUFFIX}"
         with contextlib.suppress(FileExistsError):
-            return path, path.open("x+b", buffering=0)
+            publish(path, image)
+            return path
     raise RecordingFault(f"Every name like {stem}{layout.SUFFIX} is taken in {folder}.")
+
+
+def publish(path: Path, image: bytes) -> None:
+    """Make a new file that holds ``image`` from the moment its name is there, on the disk.
+
+    Raises FileExistsError, and OSError for whatever else the system refuses.
+    """
+    fresh = path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
+    try:
+        with fresh.open("xb") as file:
+            file.write(image)
+            file.flush()
+            os.fsync(file.fileno())
+        _give_name(fresh, path, image)
+    finally:
+        with contextlib.suppress(OSError):
+            fresh.unlink()
+    _sync_folder(path.parent)
+
+
+def _give_name(fresh: Path, path: Path, image: bytes) -> None:
+    """Name the fresh file, never in the place of another."""
+    try:
+        if os.name == "nt":
+            fresh.rename(path)  # refused there where the name is taken
+        else:
+            path.hardlink_to(fresh)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links, as on many memory sticks
+        with path.open("xb") as file:
+            file.write(image)
 
 
 def _sync_folder(folder: Path) -> None:

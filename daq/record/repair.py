@@ -15,7 +15,8 @@ from daq.record.contents import Contents, good_commits, open_contents
 from daq.record.events import Event, EventKind
 from daq.record.guarded import read_guarded
 from daq.record.inert_text import error_words, inert
-from daq.record.pull_file import PullFile
+from daq.record.metadata import empty_file
+from daq.record.pull_file import PullFile, publish
 from daq.record.reader import Recording, assemble, check_regular
 from daq.record.seal import Seal, read_seal
 from daq.samples import Flag
@@ -181,12 +182,12 @@ def write_copy(report: RepairReport, out: Path) -> None:
             f"{inert(str(report.path))}: nothing could be recovered. {' '.join(report.findings)}"
         )
     try:
-        raw = out.open("x+b", buffering=0)
+        publish(out, empty_file(recording.header))
     except FileExistsError:
         raise RecordingFault(f"{inert(str(out))}: exists. Name a file that does not.") from None
     except OSError as error:
         raise RecordingFault(f"{inert(str(out))}: {error_words(error)}.") from None
-    pull = PullFile(out, raw, recording.header)
+    pull = PullFile(out, recording.header)
     for start in range(0, len(recording.samples), _COPY_BLOCK):
         pull.append(recording.samples[start : start + _COPY_BLOCK])
         pull.commit()

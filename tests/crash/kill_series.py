@@ -33,7 +33,12 @@ class Kill:
 
 
 def kill_series(
-    folder: Path, kills: int, rate: float, seed: int, finish_after: float = 1e9, up_to_s: float = 1.5
+    folder: Path,
+    kills: int,
+    rate: float,
+    seed: int,
+    finish_after: float = 1e9,
+    up_to_s: float = 1.5,
 ) -> Iterator[Kill]:
     """Kill ``kills`` children, each at a random time up to ``up_to_s`` after its first block."""
     chance = random.Random(seed)

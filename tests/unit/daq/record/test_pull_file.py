@@ -160,3 +160,31 @@ def test_general_viewers_find_what_to_plot(finished):
         assert entry["sample/pilot_mm"][()] == 8.5
         assert entry["sample/pilot_mm"].attrs["units"] == "mm"
         assert entry["instrument/lever/jack_arm_mm"][()] == 402.0
+
+
+def test_a_file_system_without_links(tmp_path, header, monkeypatch):
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(pull_file.Path, "hardlink_to", refused)
+    first, second = PullFile.create(tmp_path, header, 2), PullFile.create(tmp_path, header, 2)
+    first.abort("test")
+    second.abort("test")
+    assert first.path != second.path
+    assert sorted(tmp_path.iterdir()) == sorted([first.path, second.path])
+
+
+def test_after_a_fault_of_the_disk_the_last_commit_stands(write_open, monkeypatch):
+    pull = write_open(3)
+
+    def full(sync):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(pull._held, "commit", full)
+    pull.append(np.zeros(5, pull._dtype))
+    with pytest.raises(RecordingFault, match="The 69 samples committed before"):
+        pull.commit()
+    with pytest.raises(RecordingFault, match="No space left"):
+        pull.commit()
+    assert pull.abort("no room") == pull.path
+    assert len(read_recording(pull.path).samples) == 69
