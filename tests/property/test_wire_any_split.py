@@ -31,7 +31,11 @@ LINKS = {
 def decoder_for(name: str, many: int = 48) -> Decoder:
     link = LINKS[name]
     layout = layout_of(link, CELLS)
-    return PacketDecoder(layout) if link.format == "packet" else TextLineDecoder(layout, many=many)
+    return (
+        PacketDecoder(layout, many=many)
+        if link.format == "packet"
+        else TextLineDecoder(layout, many=many)
+    )
 
 
 def decode(decoder: Decoder, stream: bytes, cuts: list[int]) -> Decoded:
