@@ -49,8 +49,8 @@ class RatioCheck:
             return f"{found}, accepted: {self.acknowledged}"
         return (
             f"{found}. More than 1 % apart: measure the arms from pin to pin again, look for a "
-            "wide contact, a leaning link or a stiff pin, and a bucket that touched. Correct the rig "
-            "file, or acknowledge with a reason"
+            "wide contact, a leaning link or a stiff pin, and a bucket that touched. Correct the "
+            "rig file, or acknowledge with a reason"
         )
 
 
