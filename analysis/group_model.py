@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.groups import Level, Pull, level_at
+from analysis.groups import Level, Pull, level_at, level_words
 from analysis.statistics import censored, linear_model, one_way, pairwise
-from analysis.statistics.linear_model import BLOCK, FACTOR, ConfoundedError, Design
+from analysis.statistics.linear_model import BLOCK, CONSTANT, FACTOR, ConfoundedError, Design
 from analysis.statistics.pairwise import Difference
 
 #: Entries that name a pull, describe the board or repeat another one: never a factor of the plan.
@@ -81,7 +81,7 @@ def build(
     With a ``block``, boards are taken out; where each level has boards of its own, boards are
     averaged first and count as one each.
     """
-    kept = [pull for pull in pulls if pull.level in levels]
+    kept, notes = _informative([pull for pull in pulls if pull.level in levels], block)
     if len(levels) < 2 or len(kept) <= len(levels):
         return None
     others = other_factors(kept, levels, by, block)
@@ -92,9 +92,22 @@ def build(
         return _plain(kept, levels)
     try:
         plan = _design(kept, levels, blocks, others)
-        return _modelled(kept, levels, plan, others, block if blocks else None)
+        return _modelled(kept, levels, plan, others, block if blocks else None, notes)
     except ConfoundedError:
         return _boards_apart(kept, levels, by, block) if block else None
+
+
+def _informative(pulls: list[Pull], block: str | None) -> tuple[list[Pull], tuple[str, ...]]:
+    """Leave out boards that held in every pull: with an effect of their own they fit anything."""
+    failed = {pull.block for pull in pulls if not pull.at_least}
+    silent = sorted({level_words(pull.block or "") for pull in pulls if pull.block not in failed})
+    if block is None or not silent:
+        return pulls, ()
+    note = (
+        f"Every pull from {block} {', '.join(silent)} ended whole: counted in the groups, but "
+        "saying nothing about the differences."
+    )
+    return [pull for pull in pulls if pull.block in failed], (note,)
 
 
 def other_factors(
@@ -118,7 +131,7 @@ def other_factors(
             continue
         columns = _design(pulls, levels, blocks, {**found, key: labels}).columns
         enough = len(pulls) - columns.shape[1] >= LEAST_REST * len(pulls)
-        if enough and linear_model.estimable(columns):
+        if enough and linear_model.estimable(columns[[not pull.at_least for pull in pulls]]):
             found[key] = labels
     return found
 
@@ -188,6 +201,7 @@ def _modelled(
     plan: Design,
     others: Mapping[str, Sequence[Hashable]],
     block: str | None,
+    notes: tuple[str, ...],
 ) -> GroupModel:
     forces = np.array([pull.force_n for pull in pulls])
     whole = np.array([pull.at_least for pull in pulls])
@@ -207,7 +221,7 @@ def _modelled(
         differences=terms.differences,
         ratios=ratios,
         share=_shares(terms),
-        notes=_interactions(side),
+        notes=(*notes, *_interactions(side)),
     )
 
 
@@ -224,15 +238,11 @@ def _terms(values: np.ndarray, whole: np.ndarray, plan: Design) -> _Terms:
 
 def _least_squares(values: np.ndarray, plan: Design) -> _Terms:
     fitted = linear_model.fit(values, plan)
-    found = {
-        term: linear_model.term_test(fitted, term) for term in plan.terms if term != "constant"
-    }
+    found = {term: linear_model.term_test(fitted, term) for term in plan.terms if term != CONSTANT}
     return _Terms(
         means=tuple(map(float, fitted.level_means)),
         sd=fitted.rest_sd,
-        tests={
-            name: EffectTest(each.f, each.p, each.df, each.df_rest) for name, each in found.items()
-        },
+        tests=_tests(found),
         squares={name: (each.ss, each.df) for name, each in found.items()},
         rest_df=fitted.df,
         total=fitted.total_ss,
@@ -242,25 +252,24 @@ def _least_squares(values: np.ndarray, plan: Design) -> _Terms:
 
 def _censored_terms(values: np.ndarray, whole: np.ndarray, plan: Design) -> _Terms:
     fitted = censored.fit(values, whole, plan.columns)
-    tests, squares = {}, {}
-    for term, place in plan.terms.items():
-        if term == "constant":
-            continue
-        part = fitted.coefficients[place]
-        df = part.size
-        f = float(part @ np.linalg.solve(fitted.covariance[place, place], part)) / df
-        tests[term] = EffectTest(f, one_way.f_tail(f, df, fitted.df), df, fitted.df)
-        squares[term] = (f * df * fitted.sd**2, df)
+    found = {
+        term: censored.term_test(fitted, plan, term) for term in plan.terms if term != CONSTANT
+    }
+    squares = {name: (each.f * each.df * fitted.sd**2, each.df) for name, each in found.items()}
     total = sum(ss for ss, _ in squares.values()) + fitted.df * fitted.sd**2
     return _Terms(
         means=tuple(map(float, plan.level_rows @ fitted.coefficients)),
         sd=fitted.sd,
-        tests=tests,
+        tests=_tests(found),
         squares=squares,
         rest_df=fitted.df,
         total=total,
         differences=censored.level_differences(fitted, plan),
     )
+
+
+def _tests(found: Mapping[str, linear_model.TermTest | censored.TermTest]) -> dict[str, EffectTest]:
+    return {name: EffectTest(each.f, each.p, each.df, each.df_rest) for name, each in found.items()}
 
 
 def _shares(terms: _Terms) -> VarianceShare:

@@ -53,15 +53,28 @@ class PairVerdict:
     a: Level
     b: Level
     difference_n: float
-    ci95_n: Interval  # of this pair alone
-    ci95_together_n: Interval  # holds for all pairs at once
-    p: float  # allowing for the number of pairs
+    estimate: Difference | None  # None where no method may judge
     p_within_bound: float  # both one-sided tests against the bound
     share: float  # difference / mean of b
     verdict: Verdict
     sentence: str
     needed: int | None  # pulls per group in all that would settle it; None when settled
     more: int | None  # of which are still to be made
+
+    @property
+    def ci95_n(self) -> Interval:
+        """Interval of this pair alone."""
+        return self.estimate.ci95 if self.estimate else NO_INTERVAL
+
+    @property
+    def ci95_together_n(self) -> Interval:
+        """Interval that holds, with those of all other pairs, at once."""
+        return self.estimate.ci95_together if self.estimate else NO_INTERVAL
+
+    @property
+    def p(self) -> float:
+        """Chance of so large a range among equal levels."""
+        return self.estimate.p if self.estimate else math.nan
 
 
 def judge(
@@ -97,9 +110,7 @@ def judge(
         a,
         b,
         pair.difference,
-        pair.ci95,
-        pair.ci95_together,
-        pair.p,
+        pair,
         within,
         share,
         verdict,
@@ -112,21 +123,8 @@ def judge(
 def untold(a: Level, b: Level, difference_n: float, why: str) -> PairVerdict:
     """Return a pair that no method may judge, and why."""
     words = f"{level_words(a)} against {level_words(b)}: cannot tell. {why}"
-    nan = math.nan
-    return PairVerdict(
-        a,
-        b,
-        difference_n,
-        NO_INTERVAL,
-        NO_INTERVAL,
-        nan,
-        nan,
-        nan,
-        Verdict.CANNOT_TELL,
-        words,
-        None,
-        None,
-    )
+    verdict = Verdict.CANNOT_TELL
+    return PairVerdict(a, b, difference_n, None, math.nan, math.nan, verdict, words, None, None)
 
 
 def pulls_to_settle(difference: float, rest_sd: float, bound: float) -> int | None:

@@ -27,9 +27,6 @@ def of_estimate(difference: float, standard_error: float, df: float, bound: floa
     """
     from scipy import special
 
-    if standard_error <= 0 or not df > 0:
-        inside = abs(difference) < bound and df > 0
-        return Equivalence(0.0 if inside else math.nan, math.nan, math.nan, df)
     lower = (difference + bound) / standard_error
     upper = (difference - bound) / standard_error
     p = max(float(special.stdtr(df, -lower)), float(special.stdtr(df, upper)))
@@ -42,13 +39,11 @@ def of_pair(pair: Difference, bound: float) -> float:
     It is below 5 % when the simultaneous 90 % interval lies inside -+ ``bound``; for two levels
     that is the plain pair of one-sided tests.
     """
-    alone = of_estimate(pair.difference, pair.standard_error, pair.df, bound)
-    if pair.levels == 2 or not math.isfinite(alone.t_lower):
-        return alone.p
-    nearest = min(alone.t_lower, -alone.t_upper)
-    if nearest <= 0:
-        return 1 - range_tail(-nearest * math.sqrt(2), pair.levels, pair.df) / 2
-    return range_tail(nearest * math.sqrt(2), pair.levels, pair.df) / 2
+    nearest = min(pair.t_against(-bound), -pair.t_against(bound))
+    if math.isnan(nearest):
+        return math.nan
+    beyond = range_tail(abs(nearest) * math.sqrt(2), pair.levels, pair.df) / 2
+    return beyond if nearest > 0 else 1 - beyond
 
 
 def of_groups(a: ArrayLike, b: ArrayLike, bound: float) -> Equivalence:

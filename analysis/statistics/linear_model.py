@@ -13,6 +13,7 @@ import numpy as np
 from analysis.statistics.one_way import f_tail
 from analysis.statistics.summary import Floats
 
+CONSTANT = "constant"
 FACTOR = "factor"
 BLOCK = "block"
 
@@ -88,7 +89,7 @@ def design(
     ``covariates`` (n,) enter alone.
     """
     n = len(factor)
-    parts = [("constant", np.ones((n, 1)))]
+    parts = [(CONSTANT, np.ones((n, 1)))]
     main = deviation_columns(factor, levels)
     parts.append((FACTOR, main))
     for name, labels in (others or {}).items():

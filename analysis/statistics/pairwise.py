@@ -13,7 +13,7 @@ from analysis.statistics.summary import (
     Interval,
     as_groups,
     mean_and_squares,
-    t_interval,
+    t_quantile,
 )
 
 
@@ -31,7 +31,7 @@ class Difference:
     @property
     def ci95(self) -> Interval:
         """Interval of this difference alone."""
-        return t_interval(self.difference, self.standard_error, self.df)
+        return self.reach(t_quantile(self.df))
 
     @property
     def ci95_together(self) -> Interval:
@@ -41,19 +41,22 @@ class Difference:
     @property
     def p(self) -> float:
         """Chance of so large a range among equal levels (studentized range)."""
-        return range_tail(math.sqrt(2) * abs(self.t), self.levels, self.df)
-
-    @property
-    def t(self) -> float:
-        """Difference in standard errors."""
-        if self.standard_error > 0:
-            return self.difference / self.standard_error
-        return math.copysign(math.inf, self.difference) if self.difference else 0.0
+        return range_tail(math.sqrt(2) * abs(self.t_against(0.0)), self.levels, self.df)
 
     def together(self, level: float) -> Interval:
         """Return the simultaneous interval at ``level``."""
-        half = range_quantile(level, self.levels, self.df) / math.sqrt(2) * self.standard_error
-        return self.difference - half, self.difference + half
+        return self.reach(range_quantile(level, self.levels, self.df) / math.sqrt(2))
+
+    def t_against(self, supposed: float) -> float:
+        """Return how many standard errors the difference lies above a ``supposed`` one."""
+        gap = self.difference - supposed
+        if self.standard_error > 0:
+            return gap / self.standard_error
+        return math.copysign(math.inf, gap) if gap else 0.0
+
+    def reach(self, t: float) -> Interval:
+        """Return the differences that lie within ``t`` standard errors."""
+        return self.difference - t * self.standard_error, self.difference + t * self.standard_error
 
 
 def from_estimates(estimates: Floats, covariance: Floats, df: float) -> tuple[Difference, ...]:
@@ -63,7 +66,7 @@ def from_estimates(estimates: Floats, covariance: Floats, df: float) -> tuple[Di
     Biometrics 12 (1956) 307 for unequal numbers. The later level stands first.
     """
     found = []
-    for a, b in _pairs(len(estimates)):
+    for a, b in every_pair(len(estimates)):
         variance = float(covariance[a, a] + covariance[b, b] - 2 * covariance[a, b])
         error = math.sqrt(max(variance, 0.0))
         found.append(
@@ -97,7 +100,7 @@ def games_howell(groups: Sequence[ArrayLike]) -> tuple[Difference, ...]:
         squares / (x.size - 1) / x.size for (_, squares), x in zip(parts, arrays, strict=True)
     ]
     found = []
-    for a, b in _pairs(len(arrays)):
+    for a, b in every_pair(len(arrays)):
         variance = shares[a] + shares[b]
         below = shares[a] ** 2 / (arrays[a].size - 1) + shares[b] ** 2 / (arrays[b].size - 1)
         df = variance**2 / below if below > 0 else arrays[a].size + arrays[b].size - 2.0
@@ -120,6 +123,7 @@ def range_quantile(level: float, levels: int, df: float) -> float:
     return float(stats.studentized_range.ppf(level, levels, df))
 
 
+@lru_cache(maxsize=4096)
 def range_tail(q: float, levels: int, df: float) -> float:
     """Return the chance of a studentized range above ``q``."""
     from scipy import special
@@ -135,5 +139,6 @@ def range_tail(q: float, levels: int, df: float) -> float:
     return float(np.clip(stats.studentized_range.sf(q, levels, df), 0.0, 1.0))
 
 
-def _pairs(levels: int) -> list[tuple[int, int]]:
+def every_pair(levels: int) -> list[tuple[int, int]]:
+    """Return every two places of ``levels``, the later one first."""
     return [(a, b) for b in range(levels) for a in range(b + 1, levels)]
