@@ -3,7 +3,7 @@
 HDF5 ignores bytes behind its own end, so the file stays plain HDF5. A recording that carries a
 whole seal is, to the byte, what the program wrote: no flipped bit can pass as a number.
 
-    head -c <size> FILE | sha256sum        gives the sum that  tail -c 102 FILE  shows
+    head -c <size> FILE | sha256sum        gives the sum that  tail -c 108 FILE  shows
 """
 
 import hashlib
