@@ -80,7 +80,10 @@ class PtyPort:
         import termios
 
         waiting = array.array("i", [0])
-        far = os.open(self.name, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        try:
+            far = os.open(self.name, os.O_RDONLY | os.O_NOCTTY | os.O_NONBLOCK)
+        except OSError:  # the reader keeps others out
+            return 0
         try:
             fcntl.ioctl(far, termios.FIONREAD, waiting)
         finally:
@@ -199,6 +202,7 @@ class PlayingBoard:
 
     def _play(self) -> None:
         """Play to the end, or rewind when the reader left before anything happened."""
+        self._sent.clear()  # kept over a rewind: until then it is what the last reader was sent
         sendings, start_s = self._transmission.sendings, time.monotonic()
         ends_s = self._transmission.ends_s
         while self._next < len(sendings) and sendings[self._next].due_s <= ends_s:
@@ -213,7 +217,6 @@ class PlayingBoard:
 
     def _rewind(self) -> None:
         self._next = 0
-        self._sent.clear()
         self._waiting.clear()
         self._full_since_s = None
 

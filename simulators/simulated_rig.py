@@ -15,6 +15,7 @@ from simulators.scenario import ScenarioError
 DEMO_RIG_FILE = Path(__file__).parent / "rigs" / "ossel-brook-b4.toml"
 #: Counts a newton where the rig file gives none: 2 mV/V at 200 kgf, +/-20 mV for 24 bits.
 USUAL_COUNTS_PER_NEWTON = 2140.0
+NOT_CELLS = ("time_us", "time_ms", "skip")
 _UNITS = {"n": 1.0, "kn": 1000.0, "kgf": 9.80665, "lbf": 4.4482216152605}
 _UNITS |= {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
@@ -46,9 +47,12 @@ def load_simulated_rig(path: Path = DEMO_RIG_FILE) -> SimulatedRig:
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise ScenarioError(f"{path}: is not TOML: {error}") from None
     try:
-        return _rig(path, table)
+        rig = _rig(path, table)
     except KeyError as error:
         raise ScenarioError(f"{path}: {error.args[0]} is missing") from None
+    if strange := set(rig.wire_fields) - {*rig.cells, *NOT_CELLS}:
+        raise ScenarioError(f"{path}: fields: {', '.join(sorted(strange))} is the field of no cell")
+    return rig
 
 
 def _rig(path: Path, table: Mapping[str, Any]) -> SimulatedRig:

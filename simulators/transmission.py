@@ -96,7 +96,7 @@ def delivery(sent: Iterable[tuple[Sending, bool]], *, complete: bool) -> Deliver
     samples = lines = messages = unread = good = 0
     bad: dict[str, int] = {}
     for sending, out in sent:
-        samples += sending.samples
+        samples += sending.samples if out else 0
         lines += bool(out and sending.data)
         messages += out and sending.outcome == MESSAGE
         unread += 0 if out else sending.samples

@@ -1,10 +1,13 @@
 """What really happened, which only a simulator knows: the truth file.
 
-Forces N at the specimen, times s on the board's clock (from the start of the board), counts as
-sent. Samples: ``samples_sent`` is what the board took and meant to send; of those, ``expected``
-says how many a reader that follows the wire protocol keeps (``good``), rejects by kind
-(``bad_lines``) and misses (``lost``): the three add up to ``samples_sent``. ``lines_sent`` is lines
-(or frames) that went out, messages included.
+Forces N at the specimen, times s on the board's clock (from the start of the board; a restart by
+fault does not set it back here), counts as sent.
+
+``samples_sent`` is what the board meant to send while somebody read, what a fault took away
+included; of those, ``expected`` says how many a reader that follows the wire protocol keeps
+(``good``), rejects by kind (``bad_lines``) and misses (``lost``): the three add up to
+``samples_sent``. ``samples_unread`` came due while the port was closed, or open but full, and were
+not sent. ``lines_sent`` is lines (or frames) that went out, messages included.
 """
 
 import json
@@ -61,7 +64,7 @@ class Delivery:
     samples_sent: int = 0
     lines_sent: int = 0
     messages_sent: int = 0
-    samples_unread: int = 0  # of samples_sent: nobody read, so the board dropped them
+    samples_unread: int = 0  # not sent: nobody read, so the board dropped them
     good: int = 0
     bad_lines: Mapping[str, int] = field(default_factory=dict)
     complete: bool = False  # the script ran to its end (or to its unplugging)

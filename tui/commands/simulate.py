@@ -17,7 +17,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--seed", type=int, default=0, help="another seed, another specimen (default 0)")
     add("--pulls", type=int, default=1, metavar="N", help="so many pulls, a new specimen each")
     add("--speed", type=float, default=1.0, metavar="X", help="so many times faster than life")
-    add("--fault", action="append", default=[], metavar="NAME[@S]", dest="faults")
+    add(
+        "--fault",
+        action="append",
+        default=[],
+        metavar="NAME[@S]",
+        dest="faults",
+        help="a fault of board or cable, S seconds from opening; a wrong name lists them",
+    )
     add("--format", choices=["text", "packet"], dest="wire_format", help="default: the rig file's")
     add("--rig-file", type=Path, metavar="FILE", help="the rig to simulate (default: the demo's)")
     add("--link", type=Path, metavar="PATH", help="a second name for the port while it lasts")
@@ -41,6 +48,10 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
     from simulators.serving import BoardOrder
     from simulators.simulated_rig import DEMO_RIG_FILE
 
+    if args.rig_file is not None:
+        from daq.rig.rig_file import read_rig
+
+        read_rig(args.rig_file)  # its faults are told as everywhere, with line and key
     if args.seed < 0:
         raise InputFault(f"--seed {args.seed}: a seed is 0 or above.")
     for option, path in (("--link", args.link), ("--truth", args.truth)):
