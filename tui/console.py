@@ -253,21 +253,23 @@ class Console(App[int]):
         self._ask_line("What is on the rig? key=value ...", self._specimen, text)
 
     def _specimen(self, text: str) -> None:
+        from tui.live_session import parse_specimen
+
         try:
-            specimen = _pairs(text)
-        except ValueError as error:
-            self.live.say(f"not taken: {error}")
+            specimen = parse_specimen(shlex.split(text))
+        except (Fault, ValueError) as problem:
+            self.live.say(f"not taken: {problem}")
             return
         self._request(lambda: self.session.set_specimen(specimen), "specimen noted")
 
     def do_expect(self) -> None:
         """Ask for the expected maximum and the time wanted to it."""
         wanted = self.live.view.wanted
-        force = "" if wanted.expected_n is None else self._force(wanted.expected_n)
+        known = wanted.expected_n is not None
         self._ask_line(
-            "Expected maximum and time to it (EN 1382, from memory: 90 s):",
+            "Expected maximum, and time to it if not 90 s, such as 4.5 kN in 60 s:",
             self._expect,
-            f"{force} in {wanted.time_s:.0f} s".strip(),
+            f"{self._force(wanted.expected_n)} in {wanted.time_s:.0f} s" if known else "",
         )
 
     def _force(self, force_n: float) -> str:
@@ -356,20 +358,6 @@ def _question(text: str) -> Line:
     return ((text, "ask"),)
 
 
-def _pairs(text: str) -> dict[str, str | float]:
-    """Return ``key=value`` words; a value that is a number becomes one."""
-    specimen: dict[str, str | float] = {}
-    for word in shlex.split(text):
-        key, equals, value = word.partition("=")
-        if not equals or not key:
-            raise ValueError(f'"{word}" is not key=value, such as label=D-07')
-        try:
-            specimen[key] = float(value)
-        except ValueError:
-            specimen[key] = value
-    return specimen
-
-
 def read_wanted(text: str, before: Wanted) -> Wanted:
     """Return what is wanted from text such as "4.5 kN in 90 s"; raise ValueError with a sentence.
 
@@ -396,13 +384,17 @@ def run_console(
 ) -> int:
     """Run the console on a session until a person ends it; return the exit code.
 
-    The session is not closed. The terminal is put back whatever happens.
+    The terminal is put back whatever happens, then the session is closed, which raises what ended
+    it if something did.
     """
-    app = Console(
-        session, unit=unit, wanted=wanted, cautions=cautions, palette=palette, player=player
-    )
-    with sane_terminal():
-        code = app.run(mouse=False)
+    try:
+        app = Console(
+            session, unit=unit, wanted=wanted, cautions=cautions, palette=palette, player=player
+        )
+        with sane_terminal():
+            code = app.run(mouse=False)
+    finally:
+        session.close()
     return app.return_code or code or 0
 
 

@@ -59,14 +59,3 @@ def beside(left: Sequence[Line], right: Sequence[Line], at: int) -> list[Line]:
         second = right[row] if row < len(right) else EMPTY
         lines.append((*first, (" " * (at - width_of(first)), ""), *second))
     return lines
-
-
-def joined(parts: Sequence[str], width: int, between: str = " · ") -> str:
-    """Return as many of the parts as fit, most important first."""
-    text = ""
-    for part in parts:
-        longer = f"{text}{between}{part}" if text else part
-        if len(longer) > width:
-            break
-        text = longer
-    return text

@@ -25,14 +25,14 @@ class Key:
 
 
 KEYS: tuple[Key, ...] = (
-    Key("acknowledge", "a", "acknowledge", "release the latched stop, once wound back", TRIPPED),
-    Key("cautions", "c", "cautions done", "confirm the cautions of this session", CAUTIONS),
-    Key("zero", "z", "zero", "take a new zero: hook slack, nobody touching", LOADED_NOT),
+    Key("acknowledge", "a", "acknowledge", "release the latched stop once wound back", TRIPPED),
+    Key("cautions", "c", "cautions", "confirm the cautions", CAUTIONS),
+    Key("zero", "z", "zero", "new zero: hook slack, hands off", LOADED_NOT),
     Key(
         "mark",
         "m",
         "mark",
-        "mark this moment; so does space and any key not listed here",
+        "mark this moment; any key not listed here does too",
         also=("space",),
     ),
     Key("discard", "d", "discard", "call the last pull invalid: kept, with a reason"),

@@ -1,28 +1,14 @@
 """What the console needs of a running session, and nothing more: the screen decides nothing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from daq.live_reading import LiveReading
-from daq.samples import FloatArray
+from daq.live_reading import LiveReading, TraceBlock
 
 FlagArray = npt.NDArray[np.uint16]
-
-
-@dataclass(frozen=True, slots=True)
-class TraceBlock:
-    """Samples for drawing: time (s, rising), specimen force (N, never NaN), flags; all ``(n,)``.
-
-    A gap is a flag on the first sample after it. The blocks follow one another without overlap.
-    """
-
-    seconds: FloatArray
-    force_n: FloatArray
-    flags: FlagArray
 
 
 def empty_block() -> TraceBlock:
@@ -36,6 +22,11 @@ class Session(Protocol):
     A request that cannot be met raises ``daq.faults.Fault`` with a sentence, or appears later in
     ``LiveReading.notices``; the console shows either.
     """
+
+    @property
+    def ended_because(self) -> str | None:
+        """Why the session stopped by itself; None while it runs."""
+        ...
 
     def latest(self) -> LiveReading:
         """Return the newest reading."""

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.live_reading import TraceBlock
 from daq.samples import Flag, FloatArray
-from tui.session import FlagArray, TraceBlock
+from tui.session import FlagArray
 
 BUCKETS = 4096
 BROKEN = np.uint16(Flag.GAP | Flag.RESTART)

@@ -11,6 +11,7 @@ from tui.pace import Pace, Wanted, pace
 from tui.trace_columns import RecentTrace, Trace
 from tui.wording import Screen, screen_of
 
+HELP_ROWS = 16
 SMALLEST = (60, 16)  # below this, the screen says so and shows the force alone
 
 
@@ -38,6 +39,7 @@ class View:
     cautions_due: bool = False
     message: str = ""
     question: Line = ()
+    typing: bool = False
     marks_s: tuple[float, ...] = ()
     verified_n: float = float("inf")  # the least force seen that the calibration did not verify
     judged: Mapping[int, str] = field(default_factory=dict)
@@ -62,10 +64,20 @@ class View:
 
 def arrange(width: int, height: int, view: View) -> dict[str, int]:
     """Return how many rows each part of the screen gets; a part left out gets none."""
+    rows = _shared_out(width, height, view)
+    if view.typing:
+        flexible = "lower" if rows.get("lower") else "alarm" if rows.get("alarm") else "small"
+        rows[flexible] -= 1
+    return rows
+
+
+def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
     if width < SMALLEST[0] or height < SMALLEST[1]:
         return {"small": height}
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
+    if view.lower is Lower.HELP:
+        return _help_rows(height)
     return _number_rows(width, height, view)
 
 
@@ -98,12 +110,17 @@ def _number_rows(width: int, height: int, view: View) -> dict[str, int]:
     free = height - sum(rows.values())
     rows["pace"] = 6 if free >= 36 else 5 if free >= 26 else 4 if free >= 14 else 1
     free -= rows["pace"]
-    if view.lower is Lower.TRACE:
-        rows["force"] = max(5, min(round(0.54 * free), 28))
-    else:
-        rows["force"] = max(5, min(round(0.3 * free), free - 18))
+    rows["force"] = max(5, min(round(0.54 * free), 28))
     rows["lower"] = max(0, free - rows["force"])
     return rows
+
+
+def _help_rows(height: int) -> dict[str, int]:
+    """The help needs many rows; the number, the room left and the state still stand."""
+    rows = {"top": 1, "room": 1, "keys": 1}
+    free = height - sum(rows.values())
+    rows["force"] = max(5, min(round(0.4 * free), free - HELP_ROWS))
+    return rows | {"lower": free - rows["force"]}
 
 
 def _ask_rows(width: int, view: View) -> int:

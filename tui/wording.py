@@ -1,7 +1,7 @@
 """From a reading to the exact words and digits on the screen. Pure; newtons in, text out."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from daq.live_reading import CellReading, LiveReading, Phase, Recording
@@ -22,7 +22,11 @@ SESSION_CAUTIONS = (
     "Home-built rig: its limits are yours. Local workshop rules come first.",
     NOTICE_ONLY,
 )
+UNEVEN_SHARE = 0.65
 NEAR_PART = 0.5  # of the way from warn to stop: the words grow more urgent
+
+
+OVER = (Phase.PARTED, Phase.EASED, Phase.SLACK)  # the pull is over, hands want to reach in
 
 
 class Screen(StrEnum):
@@ -40,9 +44,25 @@ def screen_of(reading: LiveReading) -> Screen:
         return Screen.UNKNOWN
     if reading.trip is not None:
         return Screen.STOP
-    if reading.still_loaded:
+    if reading.still_loaded and reading.phase in OVER:
         return Screen.LOADED
     return Screen.NUMBER
+
+
+STALE_S = 1.0  # a reading older than this is no longer shown, whoever stopped making them
+
+
+def as_seen(reading: LiveReading, now_ns: int, ended_because: str | None) -> LiveReading:
+    """Return the reading as it may be shown: one that is too old is not live any more."""
+    age_s = (now_ns - reading.host_ns) / 1e9
+    if not reading.live or age_s < STALE_S:
+        return reading
+    nan = float("nan")
+    because = ended_because or f"no reading for {age_s:.0f} s"
+    return replace(
+        reading, live=False, unknown_because=because, force_n=nan, at_cells_n=nan,
+        climb_n_per_s=nan,
+    )  # fmt: skip
 
 
 def digits(force_n: float, unit: str) -> str:
@@ -144,8 +164,15 @@ def chain(reading: LiveReading, unit: str) -> str:
 def cell(reading: CellReading, unit: str) -> str:
     """Return one cell's force, share and own room."""
     share = f"{100 * reading.share:.0f} %" if math.isfinite(reading.share) else "- %"
+    if uneven(reading):
+        share += " UNEVEN"
     left = reading.capacity_n - reading.force_n
     return f"{reading.name} {share}, {with_unit(reading.force_n, unit)}, {cell_room(left, unit)}"
+
+
+def uneven(reading: CellReading) -> bool:
+    """Return whether a cell carries too much of the sum: 65/35 of a pair (common practice)."""
+    return math.isfinite(reading.share) and reading.share >= UNEVEN_SHARE
 
 
 def cell_room(left_n: float, unit: str) -> str:

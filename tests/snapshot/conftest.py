@@ -1,14 +1,23 @@
 """A frozen session for the console: readings for every state, a trace that needs no clock."""
 
+import time
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 
-from daq.live_reading import CellReading, LiveReading, Phase, Recording, RecordingState, Trip
+from daq.live_reading import (
+    CellReading,
+    LiveReading,
+    Phase,
+    Recording,
+    RecordingState,
+    TraceBlock,
+    Trip,
+)
 from daq.samples import Flag
-from tui.session import TraceBlock, empty_block
+from tui.session import empty_block
 
 STOP_N, WARN_N, RATIO = 6200.0, 5200.0, 2.004
 
@@ -39,7 +48,7 @@ def reading_at(force_n: float = 2310.0, **changes: object) -> LiveReading:
         still_loaded=False,
         extrapolated=False,
         zeroed=True,
-        zero_note="zero 09:14, steady",
+        zero_note="at 09:14 from 186 quiet samples",
         samples=4000,
         samples_per_s=93.1,
         bad_lines={},
@@ -121,11 +130,13 @@ class FakeSession:
     asked: list[tuple[object, ...]] = field(default_factory=list)
     moving: bool = True
     refuse: Exception | None = None
+    ended_because: str | None = None
+    behind_s: float = 0.0  # how old the newest reading is
 
     def latest(self) -> LiveReading:
         if self.moving:
             self.reading = replace(self.reading, samples=self.reading.samples + 6)
-        return self.reading
+        return replace(self.reading, host_ns=time.monotonic_ns() - int(1e9 * self.behind_s))
 
     def take_trace(self) -> TraceBlock:
         block, self.trace = self.trace, empty_block()

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tui.console import Console
+from tui.key_table import ENDED, KEYS, TRIPPED, shown_key
 from tui.pace import Wanted
 
 STORED = Path(__file__).parent / "screens"
@@ -62,3 +63,87 @@ STATES = ("slack", "rising", "resting", "near", "close", "stop", "unknown", "fal
 def test_state_looks_as_stored(state, size, in_state):
     lines = asyncio.run(rendered(in_state(state), size))
     compare(f"{state}-{size[0]}x{size[1]}", lines)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_help_looks_as_stored(size, in_state):
+    compare(f"help-{size[0]}x{size[1]}", asyncio.run(rendered(in_state("rising"), size, keys="h")))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_cautions_look_as_stored(size, in_state):
+    lines = asyncio.run(rendered(in_state("slack"), size, cautions=True))
+    compare(f"cautions-{size[0]}x{size[1]}", lines)
+
+
+def numeral_rows(lines: list[str]) -> int:
+    """Return how many rows in a row hold block numerals below the top line."""
+    rows = 0
+    for line in lines[1:]:
+        if not set(line) & set("█▀▄") or "room left" in line:
+            break
+        rows += 1
+    return rows
+
+
+@pytest.mark.parametrize(
+    ("size", "least"),
+    # Force 50-80 mm tall for 2-3 m (common practice, no source): 10 rows of 7 mm and more.
+    [((80, 24), 5), ((120, 40), 10), ((200, 50), 15)],
+)
+def test_numerals_are_tall(size, least, in_state):
+    for state in ("rising", "near", "slack"):
+        assert numeral_rows(asyncio.run(rendered(in_state(state), size))) >= least
+
+
+@pytest.mark.parametrize("unit", ["kN", "N", "kgf", "lbf"])
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_every_unit_stays_tall(unit, size, in_state):
+    assert numeral_rows(asyncio.run(rendered(in_state("rising"), size, unit=unit))) >= 5
+
+
+def test_numerals_do_not_jump_sideways(in_state):
+    """The unit stands in one place whatever the digits."""
+    places = set()
+    for state in ("slack", "rising", "near", "close"):
+        lines = asyncio.run(rendered(in_state(state), (120, 40)))
+        places.add(max(len(line) for line in lines[1 : numeral_rows(lines)]))
+    assert len(places) == 1
+
+
+@pytest.mark.parametrize("size", [(59, 24), (80, 15), (30, 8), (20, 4)])
+def test_too_small_says_so_and_shows_the_force(size, in_state):
+    text = "\n".join(asyncio.run(rendered(in_state("rising"), size)))
+    assert "2.31 kN" in text
+    assert "too small" in text
+
+
+@pytest.mark.parametrize("state", ["stop", "unknown", "loaded"])
+def test_too_small_still_warns(state, in_state):
+    text = "\n".join(asyncio.run(rendered(in_state(state), (40, 6))))
+    said = {"stop": "STOP", "unknown": "FORCE UNKNOWN", "loaded": "DO NOT REACH IN"}
+    assert said[state] in text
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_unknown_shows_no_force_at_all(size, in_state):
+    session = in_state("rising")
+    session.behind_s = 1.4
+    text = "\n".join(asyncio.run(rendered(session, size)))
+    assert "no reading for 1 s" in text
+    assert "2.31 kN" not in text
+
+
+def test_keys_in_footer_and_help_are_the_table(in_state):
+    size = (200, 50)
+    foot = asyncio.run(rendered(in_state("slack"), size, cautions=True))[-1]
+    help_page = asyncio.run(rendered(in_state("slack"), size, keys="h"))
+    for key in KEYS:
+        if key.when not in (TRIPPED, ENDED):
+            assert f" {shown_key(key.key)}  {key.label} " in foot + " "
+        assert any(key.label in line and key.help in line for line in help_page)
+
+
+def test_help_fits_80_columns(in_state):
+    page = asyncio.run(rendered(in_state("rising"), (80, 24), keys="h"))
+    assert not any("…" in line for line in page[6:])

@@ -22,14 +22,15 @@ from tui.widgets.lines import (
     draw_cells,
     draw_chain,
     draw_keys,
-    draw_lower,
     draw_notice,
     draw_status,
     draw_top,
 )
+from tui.widgets.lower import draw_lower
 from tui.widgets.numbers import draw_alarm, draw_force, draw_pace, draw_room, draw_small
 from tui.widgets.pane import Pane
 from tui.wording import Screen as Says
+from tui.wording import as_seen
 
 DRAWN = {
     "top": draw_top,
@@ -56,6 +57,7 @@ class LiveScreen(Screen[None]):
     """Draws the latest reading; holds only what a person chose to look at, and thinned traces."""
 
     CSS = """
+    LiveScreen { overflow: hidden; }
     #line { height: 1; border: none; padding: 0 1; display: none; }
     """
 
@@ -69,7 +71,7 @@ class LiveScreen(Screen[None]):
         self._message_until_s = 0.0
         self._moved_s = time.monotonic()
         self._last_second = 0.0
-        self._noticed = ""
+        self._noticed: tuple[str, ...] = ()
 
     def compose(self) -> ComposeResult:
         """Yield the panes, and the line for typing above the keys."""
@@ -80,7 +82,7 @@ class LiveScreen(Screen[None]):
 
     def on_mount(self) -> None:
         """Draw at once."""
-        self.look()
+        self.paint()
 
     def on_resize(self) -> None:
         """Share the rows out anew."""
@@ -88,7 +90,7 @@ class LiveScreen(Screen[None]):
 
     def look(self) -> tuple[Cue, ...]:
         """Take the latest reading and draw it; return the cues that sound now."""
-        reading = self.session.latest()
+        reading = as_seen(self.session.latest(), time.monotonic_ns(), self.session.ended_because)
         self._follow(reading)
         moved = reading.samples > self.view.reading.samples
         self.view = replace(
@@ -99,10 +101,9 @@ class LiveScreen(Screen[None]):
             frame=self.view.frame + 1,
             message=self.view.message if time.monotonic() < self._message_until_s else "",
         )
-        newest = reading.notices[-1] if reading.notices else ""
-        if newest != self._noticed:
-            self._noticed = newest
-            self.say(newest, NOTICE_S)
+        if reading.notices != self._noticed:
+            self._noticed = reading.notices
+            self.say(reading.notices[-1] if reading.notices else "", NOTICE_S)
         self.paint()
         return self._hear(reading)
 
@@ -173,7 +174,7 @@ class LiveScreen(Screen[None]):
 
     def ask(self, question: Line, typing: bool, text: str = "") -> None:
         """Ask in the strip at the bottom; the number stays where it is."""
-        self.change(question=question)
+        self.change(question=question, typing=typing)
         line = self.query_one("#line", Input)
         line.display = typing
         line.value = text
@@ -186,7 +187,7 @@ class LiveScreen(Screen[None]):
         line = self.query_one("#line", Input)
         line.display = False
         self.set_focus(None)
-        self.change(question=())
+        self.change(question=(), typing=False)
 
 
 def first_view(reading: LiveReading, unit: str, wanted: Wanted, cautions: bool) -> View:

@@ -1,11 +1,21 @@
 """Drawn lines of the live screen: top, cells, the sum, status, notices, questions, keys. Pure."""
 
 from tui import wording
-from tui.drawing import EMPTY, Line, Piece, fit, joined, spread, width_of
-from tui.key_table import ALWAYS, KEYS, MODE_OF_KEY, Key, available, shown_key
-from tui.view import Lower, View
+from tui.drawing import EMPTY, Line, Piece, beside, fit, spread, width_of
+from tui.key_table import ALWAYS, ENDED, KEYS, MODE_KEYS, MODE_OF_KEY, Key, available, shown_key
+from tui.view import View
 
 BEATS = 6
+ALWAYS_BAD = "first line"  # the first line after opening is always cut
+
+
+MODE_ENTRY = Key(
+    "mode",
+    f"{MODE_KEYS[0]}-{MODE_KEYS[-2]},{MODE_KEYS[-1]}",
+    "mode",
+    "how the pull ended, one key each",
+    ENDED,
+)
 
 
 def draw_top(view: View, width: int, height: int) -> list[Line]:
@@ -38,7 +48,7 @@ def draw_cells(view: View, width: int, height: int) -> list[Line]:
     for cell in cells:
         part = min(max(cell.force_n / cell.capacity_n, 0.0), 1.0) if view.reading.live else 0.0
         drawn = "■" * round(part * bar)
-        role = "stop" if part > 0.95 else "warn" if part > 0.8 else "quiet"
+        role = "stop" if part > 0.95 else "warn" if part > 0.8 or wording.uneven(cell) else "quiet"
         text = wording.cell(cell, view.unit)
         capacity = f" of {wording.with_unit(cell.capacity_n, view.unit)}"
         lines.append(
@@ -61,7 +71,9 @@ def draw_chain(view: View, width: int, height: int) -> list[Line]:
 def draw_status(view: View, width: int, height: int) -> list[Line]:
     """Draw the line's and the disk's health, and the file."""
     reading = view.reading
-    clean = not sum(reading.bad_lines.values()) and not reading.gaps
+    clean = not reading.gaps and not any(
+        count for kind, count in reading.bad_lines.items() if kind != ALWAYS_BAD
+    )
     left = (
         (" " + wording.bad_lines(reading), "quiet" if clean else "warn"),
         (" · " + wording.disk(reading.recording.disk_free_bytes), "quiet"),
@@ -112,12 +124,9 @@ def draw_help(view: View, width: int, height: int) -> list[Line]:
     """Draw every key with its help, in two columns where they fit."""
     lines: list[Line] = [((" Keys", "strong"), ("   (h: back)", "quiet"))]
     lines += [_help_line(key) for key in KEYS]
-    modes = joined([f"{k} {mode}" for k, mode in MODE_OF_KEY.items()], 10_000, "  ")
-    lines.append(((" after a pull: ", "quiet"), (modes, "")))
+    lines.append(_help_line(MODE_ENTRY))
     if len(lines) > height and width >= 150:
         half = (len(lines) + 1) // 2
-        from tui.drawing import beside
-
         return beside(lines[:half], lines[half:], width // 2)
     return [fit(line, width) for line in lines[:height]]
 
@@ -125,7 +134,7 @@ def draw_help(view: View, width: int, height: int) -> list[Line]:
 def _help_line(key: Key) -> Line:
     keys = "/".join(shown_key(each) for each in (key.key, *key.also))
     when = "" if key.when == ALWAYS else f" ({key.when})"
-    return ((" ", ""), (f" {keys} ".ljust(10), "key"), (f" {key.label:<15}", "strong"),
+    return ((" ", ""), (f" {keys} ".ljust(10), "key"), (f" {key.label:<12}", "strong"),
             (key.help + when, ""))  # fmt: skip
 
 
@@ -135,11 +144,3 @@ def draw_cautions(view: View, width: int, height: int) -> list[Line]:
     lines += [((" □ ", "warn"), (text, "")) for text in wording.SESSION_CAUTIONS]
     spare = height - len(lines)
     return [fit(line, width) for line in ([EMPTY] if spare > 2 else []) + lines][:height]
-
-
-def draw_lower(view: View, width: int, height: int) -> list[Line]:
-    """Draw what stands in the lower part of the screen."""
-    from tui.widgets.braille import draw_traces
-
-    draw = {Lower.TRACE: draw_traces, Lower.HELP: draw_help, Lower.CAUTIONS: draw_cautions}
-    return draw[view.lower](view, width, height)

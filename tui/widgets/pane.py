@@ -27,7 +27,7 @@ class Pane(Widget):
 
     def show(self, view: View, width: int, height: int, palette: Palette, ground: str) -> None:
         """Draw the pane for a view, and paint what changed."""
-        lines = self.draw_lines(view, width, height) if height else []
+        lines = self._drawn(view, width, height) if height else []
         old, self._lines = self._lines, lines
         if (palette, ground) != self._look or len(old) != len(lines):
             self._look = (palette, ground)
@@ -36,6 +36,13 @@ class Pane(Widget):
         changed = [y for y, (a, b) in enumerate(zip(old, lines, strict=True)) if a != b]
         if changed:
             self.refresh(*(Region(0, y, width, 1) for y in changed))
+
+    def _drawn(self, view: View, width: int, height: int) -> list[Line]:
+        """Return the lines; a part that cannot be drawn must not take the number away."""
+        try:
+            return self.draw_lines(view, width, height)
+        except Exception as error:
+            return [((f" {self.id} cannot be drawn: {error!r}"[:width], "stop"),)]
 
     def render_line(self, y: int) -> Strip:
         """Return one row as the terminal gets it."""

@@ -1,0 +1,304 @@
+"""The console driven by keys: what it asks the session for, and that the number stays."""
+
+import asyncio
+import io
+from dataclasses import replace
+
+import pytest
+from textual.widgets import Input
+
+from daq.faults import Fault
+from daq.live_reading import Phase, Trip
+from tui import console
+from tui.console import Console, WithoutColour, read_wanted, run_console
+from tui.pace import Wanted
+from tui.theme import LIGHT, PLAIN
+from tui.view import Lower
+
+
+def driven(session, keys=(), size=(120, 40), *, then=None, **options):
+    """Press keys on a console; return it, with what ``then(app)`` gave."""
+
+    async def drive():
+        app = Console(session, cautions=False, looks_per_s=0, **options)
+        async with app.run_test(size=size) as pilot:
+            app.look()
+            for key in keys:
+                await pilot.press(key)
+            app.look()
+            await pilot.pause()
+            return app, None if then is None else then(app)
+
+    return asyncio.run(drive())
+
+
+@pytest.mark.parametrize(
+    ("state", "keys", "asked"),
+    [
+        ("slack", "z", [("zero",)]),
+        ("slack", "zu", [("zero",), ("undo_zero",)]),
+        ("rising", "z", []),
+        ("rising", "m", [("mark", "mark")]),
+        ("rising", ["space", "x", "f13"], [("mark", "mark")] * 3),
+        ("rising", ["up", "tab", "shift+tab"], []),
+        ("stop", "a", [("acknowledge",)]),
+        ("rising", "a", []),
+        ("parted", "1", [("judge", "withdrawal", "")]),
+        ("parted", "w", [("judge", "stopped whole", "")]),
+        ("parted", "2u", [("judge", "thread strip-out", ""), ("judge", "", "")]),
+        ("rising", "1", [("mark", "mark")]),
+        ("parted", ["d", "1", "enter"], [("discard", "grip slipped or bent")]),
+        (
+            "parted",
+            ["d", *"jaw slid", "enter", "u"],
+            [("discard", "jaw slid"), ("discard", "")],
+        ),
+        ("parted", ["d", "enter"], []),
+        ("parted", ["d", "1", "escape"], []),
+        ("parted", ["1", "n", *"ok", "enter"], [("judge", "withdrawal", ""),
+                                                 ("judge", "withdrawal", "ok")]),
+        ("slack", "u", []),
+    ],
+)  # fmt: skip
+def test_what_a_key_asks_for(in_state, state, keys, asked):
+    session = in_state(state)
+    keys = ["space" if key == " " else key for key in keys]
+    driven(session, keys)
+    assert session.asked == asked
+
+
+def test_specimen_is_taken_as_key_and_value(in_state):
+    session = in_state("slack")
+    session.reading = replace(session.reading, specimen={})
+    driven(session, ["s", *"label=A-02", "space", *"pilot_mm=8.5", "enter"])
+    assert session.asked == [("set_specimen", {"label": "A-02", "pilot_mm": 8.5})]
+
+
+def test_a_refusal_is_said(in_state):
+    session = in_state("slack")
+    session.refuse = Fault("No zero taken: the force is not quiet.")
+    app, _ = driven(session, "z")
+    assert app.live.view.message == "No zero taken: the force is not quiet."
+
+
+def test_the_number_stays_while_a_line_is_typed(in_state):
+    def rows(app):
+        return app.live.query_one("#line", Input).display, app.live.query_one("#force").size.height
+
+    _, (typing, height) = driven(in_state("rising"), ["d", *"mzq"], then=rows)
+    assert typing
+    assert height >= 10
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 50)])
+def test_rows_add_up_to_the_screen(in_state, states, size):
+    """Whatever is said and asked, the parts fill the screen and none is pushed off it."""
+    session = in_state("rising")
+
+    async def drive():
+        app = Console(session, cautions=False, looks_per_s=0)
+        async with app.run_test(size=size) as pilot:
+            for state in ("rising", "parted", "loaded", "stop", "unknown"):
+                session.reading = states[state]
+                for key in ("d", "escape", "h", "h"):
+                    await pilot.press(key)
+                    app.look()
+                    await pilot.pause()
+                    parts = [p.region for p in app.live.children if p.display and p.size.height]
+                    assert sum(region.height for region in parts) == size[1], (state, key)
+                    assert max(region.bottom for region in parts) == size[1], (state, key)
+
+    asyncio.run(drive())
+
+
+def test_a_stop_shows_while_a_line_is_typed(in_state):
+    session = in_state("rising")
+
+    def trip(app):
+        session.reading = replace(
+            session.reading, trip=Trip("specimen force", 1, 6300.0, "over the stop")
+        )
+        app.look()
+        return app.live.view.screen, app.live.query_one("#alarm").styles.height.value
+
+    _, (screen, rows) = driven(session, ["d", *"slip"], then=trip)
+    assert screen == "stop"
+    assert rows > 10
+
+
+def test_quit_at_slack_ends(in_state):
+    app, _ = driven(in_state("slack"), "q")
+    assert app.return_value == 0
+
+
+@pytest.mark.parametrize(
+    ("keys", "ended"),
+    [("q", False), ("qn", False), ("qy", True), (["q", "escape"], False),
+     (["ctrl+c"], False), (["ctrl+c", "ctrl+c"], True)],
+)  # fmt: skip
+@pytest.mark.parametrize("state", ["rising", "loaded", "unknown"])
+def test_quit_while_loaded_asks(in_state, state, keys, ended):
+    app, _ = driven(in_state(state), keys)
+    assert (app.return_value == 0) is ended
+
+
+def test_a_line_that_is_typed_can_be_left_by_ctrl_c(in_state):
+    app, _ = driven(in_state("slack"), ["d", *"abc", "ctrl+c"])
+    assert app.return_value == 0
+
+
+def test_unit_and_theme_go_round(in_state):
+    app, _ = driven(in_state("rising"), "kkt")
+    assert app.live.view.unit == "kgf"
+    assert app.palette is LIGHT
+    app, _ = driven(in_state("rising"), "kkkktt")
+    assert app.live.view.unit == "kN"
+
+
+def test_help_and_back(in_state):
+    app, _ = driven(in_state("rising"), "h")
+    assert app.live.view.lower is Lower.HELP
+    app, _ = driven(in_state("rising"), ["h", "question_mark"])
+    assert app.live.view.lower is Lower.TRACE
+
+
+def test_expected_maximum_is_typed_with_its_unit(in_state):
+    app, _ = driven(in_state("rising"), ["e", *"4.4", "space", *"kN", "enter"])
+    assert app.live.view.wanted.expected_n == pytest.approx(4400.0)
+    assert app.live.view.pace.word == "good"
+
+
+def test_read_wanted():
+    # 1 kgf = 9.80665 N exactly
+    wanted = read_wanted("450 kgf in 60 s", Wanted())
+    assert wanted.expected_n == pytest.approx(450 * 9.80665)
+    assert (wanted.time_s, wanted.within_s) == (60.0, 20.0)
+    assert read_wanted("", Wanted(4000.0)).expected_n is None
+    with pytest.raises(ValueError, match="no unit"):
+        read_wanted("4400", Wanted())
+
+
+def test_notices_of_the_session_are_shown(in_state):
+    session = in_state("rising")
+
+    def tell(app):
+        session.reading = replace(session.reading, notices=("The board restarted.",))
+        app.look()
+        return app.live.view.message
+
+    assert driven(session, then=tell)[1] == "The board restarted."
+
+
+def test_a_new_pull_starts_a_new_trace_and_asks_for_its_mode_later(in_state):
+    session = in_state("parted")
+
+    def next_pull(app):
+        assert app.live.view.mode_due
+        session.reading = replace(
+            session.reading, pull_number=10, phase=Phase.RISING, pull_elapsed_s=1.0
+        )
+        app.look()
+        return app.live.view
+
+    view = driven(session, then=next_pull)[1]
+    assert not view.mode_due
+    assert view.whole.start_s == pytest.approx(90.0, abs=0.1)
+    assert view.marks_s == ()
+
+
+def test_the_pulse_stops_when_data_stop(in_state):
+    session = in_state("rising")
+
+    def beats(app):
+        app.look()
+        moving = app.live.view.beat
+        session.moving = False
+        app.look()
+        app.look()
+        return moving, app.live.view.beat
+
+    moving, still = driven(session, then=beats)[1]
+    assert moving >= 2
+    assert still == moving
+
+
+def test_a_part_that_cannot_be_drawn_leaves_the_number(in_state):
+    def broken(app):
+        def fail(*_):
+            raise RuntimeError("no trace")
+
+        app.live.query_one("#lower").draw_lines = fail
+        app.look()
+        return app.live.query_one("#lower")._lines, app.live.query_one("#force")._lines
+
+    lower, force = driven(in_state("rising"), then=broken)[1]
+    assert "cannot be drawn" in lower[0][0][0]
+    assert len(force) > 5
+
+
+def test_resized_live(in_state):
+    async def resize():
+        app = Console(in_state("rising"), cautions=False, looks_per_s=0)
+        async with app.run_test(size=(200, 50)) as pilot:
+            app.look()
+            sizes = []
+            for size in ((80, 24), (40, 10), (120, 40)):
+                await pilot.resize_terminal(*size)
+                app.look()
+                await pilot.pause()
+                sizes.append(app.live.query_one("#force").size.height)
+            return sizes
+
+    small, none, middle = asyncio.run(resize())
+    assert small >= 5 and none == 0 and middle >= 10
+
+
+def test_no_colour_reaches_the_terminal(in_state, monkeypatch):
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    def filters(app):
+        return app.get_line_filters(), app.palette
+
+    shown, palette = driven(in_state("stop"), then=filters)[1]
+    assert palette is PLAIN
+    assert isinstance(shown[-1], WithoutColour) and len(shown) == 1
+
+
+def test_run_console_closes_the_session_whatever_happens(in_state, monkeypatch):
+    session = in_state("slack")
+
+    def crash(self, **_):
+        raise RuntimeError("the drawing failed")
+
+    monkeypatch.setattr(Console, "run", crash)
+    with pytest.raises(RuntimeError, match="the drawing failed"):
+        run_console(session)
+    assert session.asked == [("close",)]
+
+
+def test_the_terminal_is_put_back_after_a_crash(monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setattr(console.sys, "__stdout__", terminal)
+    with pytest.raises(RuntimeError), console.sane_terminal():
+        raise RuntimeError("the drawing failed")
+    # xterm modes: 1049 second screen, 25 cursor, 1000/1003/1006 mouse
+    for code in ("?1049l", "?25h", "?1000l", "?1003l", "?1006l", "?2004l"):
+        assert code in terminal.getvalue()
+
+
+def test_bells_follow_the_cue(in_state, monkeypatch):
+    rung = []
+    monkeypatch.setattr(Console, "bell", lambda self: rung.append("bell"))
+    driven(in_state("stop"))
+    assert rung
+
+
+def test_a_player_gets_the_cue(in_state, monkeypatch):
+    called = []
+    monkeypatch.setattr(console.subprocess, "Popen", lambda words, **_: called.append(words))
+    driven(in_state("stop"), player=("play-cue", "--quiet"))
+    assert called[0] == ["play-cue", "--quiet", "stop"]
