@@ -92,6 +92,30 @@ def lines_in(name: str, stream: bytes) -> int:
     return bool(first) + sum(1 for line in lines[:-1] if line.strip(b" \t") or len(line) > 256)
 
 
+@settings(max_examples=100, deadline=None)
+@given(seed=st.integers(0, 2**32), many=st.sampled_from([1, 10**9]))
+def test_no_number_is_invented(seed, many):
+    """Without a clock the samples are the numbers of the lines of good form, by a plain reading."""
+    chance = random.Random(seed)
+    stream = bytearray(stream_for("tab, no clock", seed, 80))
+    for _ in range(chance.randrange(80)):
+        stream[chance.randrange(len(stream))] = chance.choice(b"0123456789-+\t\r\n #*\xff\x00")
+    told = decode(decoder_for("tab, no clock", many), bytes(stream), [])
+    plain = [plainly(line) for line in bytes(stream).split(b"\n")[1:-1]]
+    assert told.samples["counts"].tolist() == [numbers for numbers in plain if numbers]
+
+
+def plainly(line: bytes) -> list[int] | None:
+    """The two counts of a line by the letter of the protocol page, or None."""
+    line = line.removesuffix(b"\r")
+    fields = [field.strip(b" ") for field in line.split(b"\t")]
+    digits = [field[1:] if field[:1] in (b"+", b"-") else field for field in fields]
+    good = len(line) <= 256 and len(fields) == 2
+    good = good and all(each.isdigit() and len(each) <= 10 for each in digits)
+    numbers = [int(field) for field in fields] if good else [2**24]
+    return numbers if all(-(2**23) <= number < 2**23 for number in numbers) else None
+
+
 def test_the_streams_carry_a_true_crc():
     """CRC-16/IBM-3740 check value, from the published catalogue of CRC parameters."""
     assert crc_by_bits(b"123456789") == 0x29B1
