@@ -10,6 +10,8 @@ positive with the jack end up.
 import math
 from typing import Literal, TypeVar
 
+import numpy as np
+
 from daq.rig.rig import ActsAt, Lever
 from daq.samples import FloatArray
 
@@ -55,13 +57,13 @@ def limit_at_specimen_n(limit_n: float, acts_at: ActsAt, lever: Lever, share: fl
     return limit_n / per_jack * lever.ratio if per_jack > 0.0 else math.inf
 
 
-def ratio_at_tilt(lever: Lever, tilt_deg: float) -> float:
-    """Return specimen force over jack force at a tilt, with pins off the line and vertical forces.
+def ratio_at_tilt(lever: Lever, tilt_deg: Force) -> Force:
+    """Return specimen force over jack force at a tilt: pins off the line, forces upright.
 
     Between: (b/a) (1 - (h_b/b) tan t) / (1 + (h_a/a) tan t); at the end the lower sign is minus,
     where h_a and h_b are the specimen and jack pin offsets (moment balance about the fulcrum).
     """
-    slope = math.tan(math.radians(tilt_deg))
+    slope: Force = np.tan(np.radians(tilt_deg))
     side = 1.0 if lever.fulcrum == "between" else -1.0
     jack = 1.0 - lever.jack_pin_offset_mm / lever.jack_arm_mm * slope
     specimen = 1.0 + side * lever.specimen_pin_offset_mm / lever.specimen_arm_mm * slope
