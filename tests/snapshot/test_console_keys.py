@@ -5,6 +5,7 @@ import io
 from dataclasses import replace
 
 import pytest
+from textual import events
 from textual.widgets import Input
 
 from daq.faults import Fault
@@ -16,6 +17,16 @@ from tui.theme import LIGHT, PLAIN
 from tui.view import Lower
 
 
+async def press(pilot, keys):
+    """Send keys as the driver does, and wait once for them all (``pilot.press`` waits for each)."""
+    for key in keys:
+        character = " " if key == "space" else key if len(key) == 1 else None
+        pilot.app.post_message(events.Key(key, character))
+        if key == "enter":  # the line answers the console in a message of its own
+            await pilot.pause()
+    await pilot.pause()
+
+
 def driven(session, keys=(), size=(120, 40), *, then=None, **options):
     """Press keys on a console; return it, with what ``then(app)`` gave."""
 
@@ -23,10 +34,8 @@ def driven(session, keys=(), size=(120, 40), *, then=None, **options):
         app = Console(session, cautions=False, looks_per_s=0, **options)
         async with app.run_test(size=size) as pilot:
             app.look()
-            for key in keys:
-                await pilot.press(key)
+            await press(pilot, keys)
             app.look()
-            await pilot.pause()
             return app, None if then is None else then(app)
 
     return asyncio.run(drive())
@@ -101,7 +110,7 @@ def test_rows_add_up_to_the_screen(in_state, states, size):
             for state in ("rising", "parted", "loaded", "stop", "unknown"):
                 session.reading = states[state]
                 for key in ("d", "escape", "h", "h"):
-                    await pilot.press(key)
+                    await press(pilot, [key])
                     app.look()
                     await pilot.pause()
                     parts = [p.region for p in app.live.children if p.display and p.size.height]

@@ -39,8 +39,8 @@ async def rendered(session, size, *, keys=(), cautions=False, **options) -> list
     app = Console(session, wanted=wanted, cautions=cautions, looks_per_s=0, **options)
     async with app.run_test(size=size) as pilot:
         app.look()
-        for key in keys:
-            await pilot.press(key)
+        if keys:
+            await pilot.press(*keys)
         app.look()
         await pilot.pause()
         return lines_of(app.export_screenshot(), size)
@@ -61,8 +61,7 @@ STATES = ("slack", "rising", "resting", "near", "close", "stop", "unknown", "fal
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
 @pytest.mark.parametrize("state", STATES)
 def test_state_looks_as_stored(state, size, in_state):
-    lines = asyncio.run(rendered(in_state(state), size))
-    compare(f"{state}-{size[0]}x{size[1]}", lines)
+    compare(f"{state}-{size[0]}x{size[1]}", asyncio.run(rendered(in_state(state), size)))
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
