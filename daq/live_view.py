@@ -58,9 +58,9 @@ def unknown_because(session: PullSession, now_ns: int) -> str:
     if session.lost_because:
         return session.lost_because
     if session.newest is None or heard_ns is None:
-        return "no data yet"
+        return session.link_words or "no data yet"
     if now_ns - heard_ns > session.chain.limits.stale_after_ns:
-        return f"no data for {(now_ns - heard_ns) / 1e9:.1f} s"
+        return session.link_words or f"no data for {(now_ns - heard_ns) / 1e9:.1f} s"
     if not session.zeroed:
         return "no zero taken: hook slack, hands off, then zero"
     if session.saturated:

@@ -28,6 +28,7 @@ from daq.watch.peak import Peak, settle
 from daq.watch.pull_phase import Happening
 from daq.watch.stop_guard import acknowledge, fault_trip
 from daq.wire.decoded import Decoded, WireEvent
+from daq.wire.diagnosis import diagnose
 from daq.wire.sample_clock import LiveClock
 from daq.zero_keeper import ZeroKeeper
 
@@ -210,6 +211,11 @@ class PullSession:
         self.specimen = dict(specimen)
 
     # -- what a screen asks ------------------------------------------------------------------------
+
+    @property
+    def link_words(self) -> str:
+        """What is most likely wrong with the link, "" while most lines are good."""
+        return diagnose(self.rig.link, self.samples, self.tally.bad_lines, self.tally.excerpts)
 
     @property
     def zeroed(self) -> bool:

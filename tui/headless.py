@@ -10,6 +10,7 @@ from daq.faults import DeviceFault, Fault, RecordingFault, StoppedByGuard
 from daq.live_reading import LiveReading, Recording
 
 POLL_S = 0.05
+FIRST_SAMPLE_S = 5.0
 
 
 def run_headless(
@@ -36,6 +37,7 @@ def _wait(
     tripped: Callable[[Any], None],
 ) -> Fault | None:
     trip = None
+    first_due = time.monotonic() + FIRST_SAMPLE_S
     while session.ended_because is None:
         reading = session.latest()
         if reading.trip is not None and trip is None:
@@ -43,6 +45,10 @@ def _wait(
             tripped(trip)
         if reading.recording.state is Recording.FAULT:
             return RecordingFault(reading.recording.message)
+        if not reading.samples and time.monotonic() > first_due:
+            return DeviceFault(
+                f"No usable line in {FIRST_SAMPLE_S:.0f} s: {reading.unknown_because}."
+            )
         done = len(session.summaries)
         if trip is not None and not in_pull(reading, done):
             return StoppedByGuard(f"Stopped by the guard: {trip.message}.")

@@ -22,10 +22,13 @@ def content(calibration: Calibration) -> dict[str, Any]:
         if item.init
     }
     held["curves"] = [
-        {"coefficients": curve.coefficients, "up_to_n": _finite(curve.up_to_n)}
+        {"coefficients": _floats(curve.coefficients), "up_to_n": _finite(curve.up_to_n)}
         for curve in calibration.curves
     ]
-    held["points"] = [dataclasses.asdict(point) for point in calibration.points]
+    held["points"] = [
+        dataclasses.asdict(point) | {"responses": _floats(point.responses)}
+        for point in calibration.points
+    ]
     held["quality"] = dataclasses.asdict(calibration.quality) if calibration.quality else None
     return held
 
@@ -42,13 +45,15 @@ def from_json(text: str, file: str) -> Calibration:
         held = json.loads(text)
     except json.JSONDecodeError as error:
         raise _fault(file, error.lineno, "", f"not a calibration file ({error.msg})") from None
+    except RecursionError:
+        raise _fault(file, None, "", "not a calibration file (nested without end)") from None
     if not isinstance(held, dict) or held.get("form") != FORM:
         raise _fault(file, None, "form", f'not a calibration file: form = "{FORM}" is missing')
     try:
         calibration = _built(held)
     except KeyError as error:
         raise _fault(file, None, str(error.args[0]), "is missing: make the file anew") from None
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, AttributeError, OverflowError) as error:
         raise _fault(file, None, "", f"not usable: {error}; make the file anew") from None
     if calibration.fingerprint != held.get("fingerprint"):
         raise _fault(

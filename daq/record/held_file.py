@@ -10,7 +10,7 @@ import io
 import os
 from collections.abc import Iterable
 
-PAGE = 4096
+PAGE = 65536
 
 
 class HeldFile:

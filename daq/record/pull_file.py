@@ -78,6 +78,9 @@ class PullFile:
         self._dtype = sample_dtype(len(header.cells))
         self._file = h5py.File(self._held, "r+")
         self._entry = self._file[layout.ENTRY]
+        self._raw_tables = {name: self._entry[layout.RAW][name] for name in layout.RAW_FIELDS}
+        self._event_table = self._entry[layout.EVENTS]
+        self._commit_table = self._entry[layout.COMMITS]
 
     @classmethod
     def create(cls, folder: Path, header: RunHeader, cells: int) -> Self:
@@ -137,11 +140,10 @@ class PullFile:
         samples = np.concatenate(self._waiting) if self._waiting else np.empty(0, self._dtype)
         rows = event_rows.to_rows(self._new_events)
         if len(samples):
-            raw = self._entry[layout.RAW]
             for name in layout.RAW_FIELDS:
-                nexus.extend(raw[name], samples[name])
+                nexus.extend(self._raw_tables[name], samples[name])
         if len(rows):
-            nexus.extend(self._entry[layout.EVENTS], rows)
+            nexus.extend(self._event_table, rows)
         total = self.rows + len(samples)
         self._events += len(rows)
         commit = np.zeros(1, dtype=layout.COMMIT_DTYPE)
@@ -149,7 +151,7 @@ class PullFile:
         commit["host_ns"] = time.monotonic_ns()
         commit["rows_crc32"] = zlib.crc32(samples.tobytes())
         commit["events_crc32"] = zlib.crc32(rows.tobytes())
-        nexus.extend(self._entry[layout.COMMITS], commit)
+        nexus.extend(self._commit_table, commit)
         self._waiting.clear()
         self._new_events.clear()
         return total
