@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from daq.faults import InputFault
 from daq.force.calibration import Calibration
 from daq.force.calibration_fit import Session, fit_calibration
 from daq.force.curve import Curve
@@ -117,3 +118,43 @@ def test_the_noise_of_a_fit_is_seen_in_its_figures():
         slopes.append(found.fit.coefficients[1])
         errors.append(found.fit.standard_errors[1])
     assert np.std(slopes) == pytest.approx(np.sqrt(np.mean(np.square(errors))), rel=0.1)
+
+
+@given(data=st.data())
+@settings(max_examples=300, deadline=None)
+def test_a_damaged_calibration_is_refused_in_words_or_is_the_same(data):
+    points = "load_n,response\n0,1\n10,1000\n20,2003\n40,4001\n"
+    made = fit_calibration(parse_points(points, "w.csv", SESSION.gravity), SESSION).calibration
+    text = made.to_json()
+    start = data.draw(st.integers(0, len(text) - 1))
+    length = data.draw(st.integers(0, 12))
+    filling = data.draw(
+        st.sampled_from(["", "[", "{}", "null", "-1", "1e999", '"x"', "NaN", "true"])
+    )
+    try:
+        found = Calibration.from_json(text[:start] + filling + text[start + length :], "c.json")
+    except InputFault as fault:
+        assert str(fault).startswith("c.json")
+    else:
+        assert found == made
+
+
+def test_a_calibration_nested_without_end_is_refused():
+    with pytest.raises(InputFault, match="nested without end"):
+        Calibration.from_json("[" * 100_000, "c.json")
+
+
+def test_whole_numbers_keep_their_fingerprint_through_a_file():
+    made = Calibration("cells", ("a",), (1,), (Curve((0, 100)),), verified_to_n=400)
+    assert Calibration.from_json(made.to_json()) == made
+
+
+@given(
+    text=st.text(max_size=200), columns=st.sampled_from(["load_n,response\n", "mass_kg,void\n", ""])
+)
+@settings(max_examples=200, deadline=None)
+def test_any_text_is_a_table_of_points_or_refused_in_words(text, columns):
+    try:
+        parse_points(columns + text, "w.csv", SESSION.gravity)
+    except InputFault as fault:
+        assert "w.csv" in str(fault)
