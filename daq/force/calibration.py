@@ -146,7 +146,7 @@ class Calibration:
         return np.stack(columns, axis=1)
 
     def capacity_counts(self, capacities_n: tuple[float, ...]) -> tuple[float, ...]:
-        """Return about how many counts each cell gives at its capacity (N), for a zero's limits."""
+        """Return about how many counts each cell gives at its capacity (N at ``load_at``)."""
         curves = self.curves * len(self.cells) if self.summed else self.curves
         return tuple(
             capacity * curve.counts_per_newton
