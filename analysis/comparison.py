@@ -72,7 +72,7 @@ def compare(
         groups=groups,
         anova=model.factor if model else None,
         block_test=model.block if model else None,
-        other_tests=tuple(model.others.items()) if model else (),
+        other_tests=_other_tests(model, by),
         welch=_welch(groups),
         kruskal_wallis=_kruskal_wallis(groups),
         pairs=pairs,
@@ -85,6 +85,11 @@ def compare(
         adjustments=adjustments,
         warnings=(*cautions(selection, groups), *notes),
     )
+
+
+def _other_tests(model: GroupModel | None, by: str) -> tuple[tuple[str, EffectTest], ...]:
+    tests = model.others if model else {}
+    return tuple((name.replace("x factor", f"x {by}"), test) for name, test in tests.items())
 
 
 def _able(group: Group) -> bool:
@@ -110,9 +115,11 @@ def _pairs(
 ) -> tuple[PairVerdict, ...]:
     judged = {}
     if model is not None:
-        for pair in model.differences:
+        logs = model.ratios or (None,) * len(model.differences)
+        for pair, log_pair in zip(model.differences, logs, strict=True):
             told = judge(
                 pair,
+                log_pair,
                 model.levels,
                 model.means_n,
                 _fewest(groups, model, pair.a, pair.b),

@@ -81,27 +81,30 @@ def build(
     With a ``block``, boards are taken out; where each level has boards of its own, boards are
     averaged first and count as one each.
     """
-    kept, notes = _informative([pull for pull in pulls if pull.level in levels], block)
+    kept = [pull for pull in pulls if pull.level in levels]
+    notes: tuple[str, ...] = ()
     if len(levels) < 2 or len(kept) <= len(levels):
         return None
+    if block is not None and len({pull.block for pull in kept}) > 1:
+        if not linear_model.estimable(_design(kept, levels, block, {}).columns):
+            return _boards_apart(kept, levels, by, block)
+        kept, notes = _informative(kept, block)
+    if len({pull.block for pull in kept}) < 2:
+        block = None
     others = other_factors(kept, levels, by, block)
-    blocks = [pull.block for pull in kept] if block else None
-    if blocks is not None and len(set(blocks)) < 2:
-        blocks = None
-    if blocks is None and not others and not any(pull.at_least for pull in kept):
+    if block is None and not others and not any(pull.at_least for pull in kept):
         return _plain(kept, levels)
     try:
-        plan = _design(kept, levels, blocks, others)
-        return _modelled(kept, levels, plan, others, block if blocks else None, notes)
+        return _modelled(kept, levels, others, block, notes)
     except ConfoundedError:
-        return _boards_apart(kept, levels, by, block) if block else None
+        return None
 
 
-def _informative(pulls: list[Pull], block: str | None) -> tuple[list[Pull], tuple[str, ...]]:
+def _informative(pulls: list[Pull], block: str) -> tuple[list[Pull], tuple[str, ...]]:
     """Leave out boards that held in every pull: with an effect of their own they fit anything."""
     failed = {pull.block for pull in pulls if not pull.at_least}
     silent = sorted({level_words(pull.block or "") for pull in pulls if pull.block not in failed})
-    if block is None or not silent:
+    if not silent:
         return pulls, ()
     note = (
         f"Every pull from {block} {', '.join(silent)} ended whole: counted in the groups, but "
@@ -118,7 +121,6 @@ def other_factors(
     Their effect would else count as scatter.
     """
     found: dict[str, list[Hashable]] = {}
-    blocks = [pull.block for pull in pulls] if block else None
     for key in sorted({key for pull in pulls for key in pull.result.specimen}):
         if key in NOT_FACTORS or key in (by, block):
             continue
@@ -129,7 +131,7 @@ def other_factors(
         full = len(set(cells)) == len(levels) * len(set(labels))
         if not full or min(map(cells.count, cells)) < FEWEST_A_CELL:
             continue
-        columns = _design(pulls, levels, blocks, {**found, key: labels}).columns
+        columns = _design(pulls, levels, block, {**found, key: labels}).columns
         enough = len(pulls) - columns.shape[1] >= LEAST_REST * len(pulls)
         if enough and linear_model.estimable(columns[[not pull.at_least for pull in pulls]]):
             found[key] = labels
@@ -139,9 +141,10 @@ def other_factors(
 def _design(
     pulls: Sequence[Pull],
     levels: Sequence[Level],
-    blocks: Sequence[Hashable] | None,
+    block: str | None,
     others: Mapping[str, Sequence[Hashable]],
 ) -> Design:
+    blocks = [pull.block for pull in pulls] if block else None
     return linear_model.design([pull.level for pull in pulls], list(levels), blocks, others)
 
 
@@ -198,11 +201,11 @@ def _boards_apart(
 def _modelled(
     pulls: Sequence[Pull],
     levels: Sequence[Level],
-    plan: Design,
     others: Mapping[str, Sequence[Hashable]],
     block: str | None,
     notes: tuple[str, ...],
 ) -> GroupModel:
+    plan = _design(pulls, levels, block, others)
     forces = np.array([pull.force_n for pull in pulls])
     whole = np.array([pull.at_least for pull in pulls])
     terms = _terms(forces, whole, plan)

@@ -54,6 +54,7 @@ class PairVerdict:
     b: Level
     difference_n: float
     estimate: Difference | None  # None where no method may judge
+    log_estimate: Difference | None  # the same pair of natural logarithms
     p_within_bound: float  # both one-sided tests against the bound
     share: float  # difference / mean of b
     verdict: Verdict
@@ -76,9 +77,23 @@ class PairVerdict:
         """Chance of so large a range among equal levels."""
         return self.estimate.p if self.estimate else math.nan
 
+    @property
+    def ratio(self) -> float:
+        """Ratio a / b of typical forces (geometric means, boards and factors taken out)."""
+        return math.exp(self.log_estimate.difference) if self.log_estimate else math.nan
+
+    @property
+    def ratio_ci95(self) -> Interval:
+        """Interval of ``ratio``, this pair alone."""
+        if self.log_estimate is None:
+            return NO_INTERVAL
+        low, high = self.log_estimate.ci95
+        return math.exp(low), math.exp(high)
+
 
 def judge(
     pair: Difference,
+    log_pair: Difference | None,
     levels: tuple[Level, ...],
     means_n: tuple[float, ...],
     have: int,
@@ -111,6 +126,7 @@ def judge(
         b,
         pair.difference,
         pair,
+        log_pair,
         within,
         share,
         verdict,
@@ -124,7 +140,9 @@ def untold(a: Level, b: Level, difference_n: float, why: str) -> PairVerdict:
     """Return a pair that no method may judge, and why."""
     words = f"{level_words(a)} against {level_words(b)}: cannot tell. {why}"
     verdict = Verdict.CANNOT_TELL
-    return PairVerdict(a, b, difference_n, None, math.nan, math.nan, verdict, words, None, None)
+    return PairVerdict(
+        a, b, difference_n, None, None, math.nan, math.nan, verdict, words, None, None
+    )
 
 
 def pulls_to_settle(difference: float, rest_sd: float, bound: float) -> int | None:
@@ -150,8 +168,7 @@ def _sentence(
     needed: int | None,
     more: int | None,
 ) -> str:
-    half = pair.ci95[1] - pair.difference
-    size = f"{pair.difference / 1000:+.2f} \u00b1 {half / 1000:.2f} kN ({share:+.0%})"
+    size = _size(pair, share)
     head = f"{level_words(a)} against {level_words(b)}"
     if verdict is Verdict.MATTERS:
         return f"{head}: matters, {size}."
@@ -161,3 +178,12 @@ def _sentence(
     if needed is None:
         return f"{head}: cannot tell, {size}; no number of pulls in reach would settle it."
     return f"{head}: cannot tell, {size}; about {needed} per group would settle it ({more} more)."
+
+
+def _size(pair: Difference, share: float) -> str:
+    """The difference with its interval: as -+ where it is even, else by its ends."""
+    low, high = (end / 1000 for end in pair.ci95)
+    gap = pair.difference / 1000
+    if abs(high + low - 2 * gap) < 0.02 * (high - low):
+        return f"{gap:+.2f} \u00b1 {(high - low) / 2:.2f} kN ({share:+.0%})"
+    return f"{gap:+.2f} kN, between {low:+.2f} and {high:+.2f} ({share:+.0%})"

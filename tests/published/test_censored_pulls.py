@@ -12,8 +12,8 @@ from analysis.statistics.product_limit import product_limit
 #: Locomotive controls, failures in thousand miles, 59 more running at 135; SAS LIFEREG example as
 #: stored in SciPy's tests: lognormal, mu 5.1169, sigma 0.7055.
 LOCOMOTIVES = """22.5 37.5 46.0 48.5 51.5 53.0 54.5 57.5 66.5 68.0 69.5 76.5 77.0 78.5 80.0 81.5
-82.0 83.0 84.0 91.5 93.5 102.5 107.0 108.5 112.5 113.5 116.0 117.0 118.5 119.0 120.0 122.5 123.0 127.5
-131.0 132.5 134.0"""
+82.0 83.0 84.0 91.5 93.5 102.5 107.0 108.5 112.5 113.5 116.0 117.0 118.5 119.0 120.0 122.5 123.0
+127.5 131.0 132.5 134.0"""
 #: Invented pulls, N, of which the last two ended whole.
 HOUSE = [1520, 1710, 1635, 1890, 1780, 1955, 1845, 1660, 2000, 2000]
 HOUSE_WHOLE = [False] * 8 + [True] * 2
