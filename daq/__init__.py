@@ -19,7 +19,7 @@ THE MAP: the way of a sample, in order, one line per file or room (a test holds 
     live_reading     the snapshot a screen may look at
     live_view        a session as that snapshot
     acquisition      the only threads
-    wall_anchor      the one meeting of wall clock and monotonic clock
+    wall_anchor      the two clocks, and the one meeting of wall and monotonic
     run_header       all that is known before the first sample
     record/          the file
 """

@@ -82,6 +82,7 @@ class PullSession:
         settings: SessionSettings | None = None,
         *,
         has_board_clock: bool,
+        anchor: WallAnchor | None = None,
     ) -> None:
         settings = settings or SessionSettings()
         self.rig = rig
@@ -98,7 +99,7 @@ class PullSession:
         self.pull: _Pull | None = None
         self._offer = offer
         self._has_board_clock = has_board_clock
-        self._anchor = WallAnchor.now()
+        self._anchor = anchor or WallAnchor.now()
         self._zeros = ZeroKeeper(rig, calibration, settings.zero, by_itself=settings.auto_zero)
         self._safe_since_s: float | None = None
         self._unsafe = False

@@ -42,6 +42,8 @@ class Hand:
     look_s: float
     quiet_before_s: float
     quiet_after_s: float
+    pause_s: float
+    pause_from_n: float
 
 
 @dataclass(slots=True)
@@ -83,6 +85,8 @@ def draw_hand(ranges: CrankRanges, rig: LoadedRig, stop_n: float, rng: np.random
         look_s=ranges.look_s.draw(rng),
         quiet_before_s=ranges.quiet_before_s.draw(rng),
         quiet_after_s=ranges.quiet_after_s.draw(rng),
+        pause_s=ranges.pause_s.draw(rng),
+        pause_from_n=ranges.pause_from_share.draw(rng) * rig.specimen.strength_n,
     )
 
 
@@ -166,7 +170,7 @@ def _take_up_slack(crank: Crank) -> None:
 
 def _climb(crank: Crank) -> None:
     hand, rig = crank.hand, crank.rig
-    since_maximum = 0
+    since_maximum, pause_s = 0, hand.pause_s
     while since_maximum < hand.strokes_after and crank.time_s < LONGEST_PULL_S:
         before_n = crank.maximum_n
         near = rig.force_n > NEAR_STOP * crank.stop_n
@@ -177,6 +181,9 @@ def _climb(crank: Crank) -> None:
             return
         since_maximum = 0 if crank.maximum_n > before_n else since_maximum + 1
         crank.rest(crank.uneven(hand.rest_s))
+        if pause_s and rig.force_n > hand.pause_from_n:
+            crank.rest(pause_s)
+            pause_s = 0.0
 
 
 def _stop_seen(crank: Crank) -> Callable[[], bool]:

@@ -10,7 +10,6 @@ import os
 import shutil
 import tempfile
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +23,7 @@ from daq.record.inert_text import error_words, inert
 from daq.record.metadata import write_change
 from daq.record.reader import check_regular
 from daq.record.seal import LENGTH, Seal, add_seal, read_seal
+from daq.wall_anchor import HOST_CLOCK, Clock
 
 
 def add_history(
@@ -31,6 +31,7 @@ def add_history(
     change: Mapping[str, Any],
     reason: str,
     data: Mapping[str, np.ndarray] | None = None,
+    clock: Clock = HOST_CLOCK,
 ) -> None:
     """Append a change with date and reason, and arrays that belong to it, to a closed recording.
 
@@ -47,7 +48,9 @@ def add_history(
                 f"{inert(str(path))}: was cut short or changed, so nothing can be added to it. "
                 "Make a sound copy first: pullstand repair FILE -o COPY."
             )
-        _replace_with_change(path, stated, change, reason, data or {})
+        at = clock.wall().isoformat()
+        text = headers.mapping_json({"at": at, "reason": reason, "change": change})
+        _replace_with_change(path, stated, text, data or {})
     except (OSError, RuntimeError, ValueError) as error:
         raise RecordingFault(
             f"{inert(str(path))}: the change could not be written ({error_words(error)}). "
@@ -56,7 +59,7 @@ def add_history(
 
 
 def _replace_with_change(
-    path: Path, stated: str, change: Mapping[str, Any], reason: str, data: Mapping[str, np.ndarray]
+    path: Path, stated: str, text: str, data: Mapping[str, np.ndarray]
 ) -> None:
     handle, name = tempfile.mkstemp(prefix=f"{path.name}.new-", dir=path.parent)
     copy = Path(name)
@@ -65,7 +68,7 @@ def _replace_with_change(
             with path.open("rb") as old:
                 shutil.copyfileobj(old, raw, 1 << 20)
             raw.truncate(path.stat().st_size - LENGTH)
-            _append_change(raw, change, reason, data)
+            _append_change(raw, text, data)
             add_seal(raw)
         shutil.copymode(path, copy)
         if read_seal(path) != (Seal.WHOLE, stated):
@@ -77,14 +80,10 @@ def _replace_with_change(
         raise
 
 
-def _append_change(
-    raw: Any, change: Mapping[str, Any], reason: str, data: Mapping[str, np.ndarray]
-) -> None:
+def _append_change(raw: Any, text: str, data: Mapping[str, np.ndarray]) -> None:
     import h5py
 
     held = HeldFile(raw)
     with h5py.File(held, "r+") as file:
-        at = datetime.now(UTC).astimezone().isoformat()
-        text = headers.mapping_json({"at": at, "reason": reason, "change": change})
         write_change(file[layout.ENTRY], text, data)
     held.commit(sync=True)

@@ -8,11 +8,9 @@ import contextlib
 import os
 import secrets
 import shutil
-import time
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Self
 
@@ -28,6 +26,7 @@ from daq.record.inert_text import error_words, file_stem, inert
 from daq.record.metadata import empty_file, texts, write_change, write_result
 from daq.record.seal import add_seal
 from daq.samples import FloatArray, sample_dtype
+from daq.wall_anchor import HOST_CLOCK, Clock
 
 #: Below this much free room a recording must be ended while it still can be.
 FLOOR_BYTES = 20_000_000
@@ -62,11 +61,12 @@ class PullFile:
     fault the file holds the last commit and nothing more can be written to it.
     """
 
-    def __init__(self, path: Path, header: RunHeader) -> None:
+    def __init__(self, path: Path, header: RunHeader, clock: Clock = HOST_CLOCK) -> None:
         """Open the file that ``publish`` made of the header's image."""
         import h5py
 
         self.path = path
+        self._clock = clock
         self.rows = 0  # samples committed
         self._fault = ""
         self._raw: Any = path.open("r+b", buffering=0)
@@ -83,7 +83,7 @@ class PullFile:
         self._commit_table = self._entry[layout.COMMITS]
 
     @classmethod
-    def create(cls, folder: Path, header: RunHeader, cells: int) -> Self:
+    def create(cls, folder: Path, header: RunHeader, cells: int, clock: Clock = HOST_CLOCK) -> Self:
         """Make a new file in ``folder`` (made too, if missing) with all metadata, on the disk.
 
         ``cells`` is the number of channels of the samples to come. No file is ever overwritten: a
@@ -101,7 +101,7 @@ class PullFile:
                     f"Only {free / 1e6:.1f} MB are left in {folder}; a recording needs "
                     f"{FLOOR_BYTES / 1e6:.0f} MB. Make room, or choose another folder."
                 )
-            return cls(_new_file(folder, header), header)
+            return cls(_new_file(folder, header), header, clock)
         except OSError as error:
             raise RecordingFault(
                 f"No recording can be made in {folder} ({error_words(error)}). "
@@ -148,7 +148,7 @@ class PullFile:
         self._events += len(rows)
         commit = np.zeros(1, dtype=layout.COMMIT_DTYPE)
         commit["rows"], commit["events"] = total, self._events
-        commit["host_ns"] = time.monotonic_ns()
+        commit["host_ns"] = self._clock.monotonic_ns()
         commit["rows_crc32"] = zlib.crc32(samples.tobytes())
         commit["events_crc32"] = zlib.crc32(rows.tobytes())
         nexus.extend(self._commit_table, commit)
@@ -214,7 +214,7 @@ class PullFile:
         self._entry.attrs["default"] = layout.FORCE
 
     def _end(self, state: str, reason: str) -> None:
-        nexus.add_text(self._entry, "end_time", datetime.now(UTC).astimezone().isoformat())
+        nexus.add_text(self._entry, "end_time", self._clock.wall().isoformat())
         self._entry.attrs[layout.EVENTS_NOT_KEPT] = self._events_not_kept
         self._entry.attrs[layout.ENDED_BECAUSE] = reason
         self._entry.attrs[layout.STATE] = state
