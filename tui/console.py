@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from rich.segment import Segment
 from rich.style import Style
@@ -19,11 +19,10 @@ from textual.filter import LineFilter
 from textual.widgets import Input
 
 from daq.faults import Fault
-from daq.units import parse_force_n, parse_time_s
 from tui import wording
 from tui.drawing import Line
 from tui.key_table import DISCARD_REASONS, KEYS, MODE_OF_KEY, Key, available
-from tui.pace import Wanted
+from tui.pace import Wanted, read_wanted
 from tui.screens.live import LiveScreen, first_view
 from tui.session import Session
 from tui.sounds import BELLS, Cue
@@ -265,11 +264,11 @@ class Console(App[int]):
     def do_expect(self) -> None:
         """Ask for the expected maximum and the time wanted to it."""
         wanted = self.live.view.wanted
-        known = wanted.expected_n is not None
+        force_n, time_s = wanted.expected_n, wanted.time_s
         self._ask_line(
-            "Expected maximum, and time to it if not 90 s, such as 4.5 kN in 60 s:",
+            "Expected maximum (4.5 kN, or 4.5 kN in 60 s), or a speed (0.10 in/min):",
             self._expect,
-            f"{self._force(wanted.expected_n)} in {wanted.time_s:.0f} s" if known else "",
+            "" if force_n is None else f"{self._force(force_n)} in {time_s:.0f} s",
         )
 
     def _force(self, force_n: float) -> str:
@@ -282,8 +281,7 @@ class Console(App[int]):
             self.live.say(f"not taken: {error}")
             return
         self.live.change(wanted=wanted)
-        force = "no maximum" if wanted.expected_n is None else self._force(wanted.expected_n)
-        self.live.say(f"expecting {force} after {wanted.time_s:.0f} s")
+        self.live.say(wording.wanted(wanted, self.live.view.unit))
 
     def do_unit(self) -> None:
         """Show the next unit."""
@@ -356,21 +354,6 @@ class Console(App[int]):
 
 def _question(text: str) -> Line:
     return ((text, "ask"),)
-
-
-def read_wanted(text: str, before: Wanted) -> Wanted:
-    """Return what is wanted from text such as "4.5 kN in 90 s"; raise ValueError with a sentence.
-
-    Either part may be left out; without a force, the pace is not judged.
-    """
-    force, _, time = text.partition(" in ")
-    if not time and text.strip().startswith("in "):
-        force, time = "", text.strip()[3:]
-    expected = parse_force_n(force) if force.strip() else None
-    time_s = parse_time_s(time) if time.strip() else before.time_s
-    if (expected is not None and expected <= 0) or time_s <= 0:
-        raise ValueError("force and time must be more than nothing")
-    return replace(before, expected_n=expected, time_s=time_s, within_s=time_s / 3)
 
 
 def run_console(

@@ -11,7 +11,6 @@ from tui.pace import Pace, Wanted, pace
 from tui.trace_columns import RecentTrace, Trace
 from tui.wording import Screen, screen_of
 
-HELP_ROWS = 16
 SMALLEST = (60, 16)  # below this, the screen says so and shows the force alone
 
 
@@ -21,6 +20,10 @@ class Lower(StrEnum):
     TRACE = "trace"
     HELP = "help"
     CAUTIONS = "cautions"
+
+
+#: Rows a page in the lower part is drawn on.
+PAGE_ROWS = {Lower.HELP: 16, Lower.CAUTIONS: 9}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,8 +79,8 @@ def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
         return {"small": height}
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
-    if view.lower is Lower.HELP:
-        return _help_rows(height)
+    if view.lower is not Lower.TRACE and view.screen is Screen.NUMBER:
+        return _page_rows(height, view)
     return _number_rows(width, height, view)
 
 
@@ -115,11 +118,13 @@ def _number_rows(width: int, height: int, view: View) -> dict[str, int]:
     return rows
 
 
-def _help_rows(height: int) -> dict[str, int]:
-    """The help needs many rows; the number, the room left and the state still stand."""
-    rows = {"top": 1, "room": 1, "keys": 1}
+def _page_rows(height: int, view: View) -> dict[str, int]:
+    """A page to read needs many rows; the number, the room left and the state still stand."""
+    rows = {"top": 1, "room": 1, "notice": 0, "ask": 1 if view.question else 0, "keys": 1}
+    if view.lower is Lower.CAUTIONS:
+        rows |= {"room": 2, "chain": 1, "status": 1, "notice": 1}
     free = height - sum(rows.values())
-    rows["force"] = max(5, min(round(0.4 * free), free - HELP_ROWS))
+    rows["force"] = max(5, min(round(0.5 * free), free - PAGE_ROWS[view.lower]))
     return rows | {"lower": free - rows["force"]}
 
 

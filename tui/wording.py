@@ -6,18 +6,18 @@ from enum import StrEnum
 
 from daq.live_reading import CellReading, LiveReading, Phase, Recording
 from daq.units import FORCE_DECIMALS, force_in, format_force
-from tui.pace import Pace
+from tui.pace import Pace, Wanted
 
 #: Units a person may choose, in the order the key goes round.
 UNITS = ("kN", "N", "kgf", "lbf")
 
-CAUTION = "Nobody in line with the beam end, the hook axis or the tether. Helper behind the shield."
+CAUTION = "Nobody in line with beam end, hook axis or tether. Helper behind the shield."
 NOTICE_ONLY = "The stop is a notice, not a safety function: it cannot hold the crank."
 SESSION_CAUTIONS = (
-    "Eye protection on; hearing protection, and you know how you will notice the stop.",
+    "Eye and ear protection on; you know how you will notice the stop.",
     "Shield between face and beam; heavy blanket over the specimen.",
     "Tether on the beam AND on the hook, short, slack only for normal travel.",
-    "Nobody in line with the beam end, the hook axis or the tether. Crank from the side.",
+    "Nobody in line with beam end, hook axis or tether. Crank from the side.",
     "Never reach in, lean over, hammer the hook or walk away while it is loaded.",
     "Home-built rig: its limits are yours. Local workshop rules come first.",
     NOTICE_ONLY,
@@ -197,6 +197,16 @@ def _per_minute(climb_n_per_s: float, unit: str) -> str:
     decimals = max(0, FORCE_DECIMALS[unit] - 1)
     text = f"{force_in(climb_n_per_s * 60, unit):.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def wanted(wish: Wanted, unit: str) -> str:
+    """Return in words what the pace is judged by."""
+    if wish.speed_mm_per_min is not None:
+        return f"pace by speed: {wish.speed_mm_per_min:.2f} mm/min at the hook"
+    if wish.expected_n is None:
+        return "no maximum expected: the pace is not judged"
+    window = f"{wish.time_s:.0f} s, give or take {wish.within_s:.0f} s"
+    return f"pace: {with_unit(wish.expected_n, unit)} after {window}"
 
 
 def recording(reading: LiveReading) -> str:

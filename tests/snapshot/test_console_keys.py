@@ -11,8 +11,7 @@ from textual.widgets import Input
 from daq.faults import Fault
 from daq.live_reading import Phase, Trip
 from tui import console
-from tui.console import Console, WithoutColour, read_wanted, run_console
-from tui.pace import Wanted
+from tui.console import Console, WithoutColour, run_console
 from tui.theme import LIGHT, PLAIN
 from tui.view import Lower
 
@@ -175,16 +174,6 @@ def test_expected_maximum_is_typed_with_its_unit(in_state):
     app, _ = driven(in_state("rising"), ["e", *"4.4", "space", *"kN", "enter"])
     assert app.live.view.wanted.expected_n == pytest.approx(4400.0)
     assert app.live.view.pace.word == "good"
-
-
-def test_read_wanted():
-    # 1 kgf = 9.80665 N exactly
-    wanted = read_wanted("450 kgf in 60 s", Wanted())
-    assert wanted.expected_n == pytest.approx(450 * 9.80665)
-    assert (wanted.time_s, wanted.within_s) == (60.0, 20.0)
-    assert read_wanted("", Wanted(4000.0)).expected_n is None
-    with pytest.raises(ValueError, match="no unit"):
-        read_wanted("4400", Wanted())
 
 
 def test_notices_of_the_session_are_shown(in_state):

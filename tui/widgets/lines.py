@@ -60,12 +60,11 @@ def draw_cells(view: View, width: int, height: int) -> list[Line]:
 def draw_chain(view: View, width: int, height: int) -> list[Line]:
     """Draw the sum behind the number, and the zero."""
     reading = view.reading
-    note = reading.zero_note or (
-        "zero taken" if reading.zeroed else "NO ZERO YET: press z at slack"
-    )
+    note = f"zero {reading.zero_note}" if reading.zeroed else "NO ZERO YET: press z at slack"
     beyond = "BEYOND WHAT WEIGHTS VERIFIED · " if reading.extrapolated else ""
+    sum_of_it = " " + wording.chain(reading, view.unit)
     right = ((beyond, "warn"), (f"{note} ", "quiet" if reading.zeroed else "warn"))
-    return [spread(((" " + wording.chain(reading, view.unit), ""),), right, width)]
+    return [spread(((sum_of_it, ""),), fit(right, max(width - len(sum_of_it) - 2, 1)), width)]
 
 
 def draw_status(view: View, width: int, height: int) -> list[Line]:

@@ -68,7 +68,7 @@ def test_parted_and_saved_once_each(reading_at):
 
 def test_one_tick_a_quarter_turn(reading_at):
     """4 mm lead, ratio 2, 1.15 kN/mm at the hook: 575 N a quarter turn, so 11.5 s at 50 N/s."""
-    pace = Pace("good", 90.0, 50.0)
+    pace = Pace("good", 50.0)
     times = [
         t
         for t, cue in heard_over([reading_at()] * 15 * 40, pace=pace, stroke_n=575.0)

@@ -97,9 +97,9 @@ def test_cell_of_a_pair_with_too_much_is_called_uneven():
 
 
 def test_climb_and_aim(reading_at):
-    pace = Pace("good", 90.0, 45.0)
+    pace = Pace("good", 45.0)
     assert wording.climb(reading_at(), pace, "kN") == "climb 3.0 aim 2.7 kN/min"
-    assert wording.climb(reading_at(), Pace("", NAN, NAN), "N") == "climb 3000 N/min"
+    assert wording.climb(reading_at(), Pace("", NAN), "N") == "climb 3000 N/min"
 
 
 def test_clock():
