@@ -103,8 +103,6 @@ class CrankRanges:
     strokes_after: Range = Range(4, 4)  # without a new maximum, then wind back
     reaction_s: Range = Range(0.04, 0.12)  # at the stop force
     look_s: Range = Range(1.5, 2.5)  # at the wreck, before winding back
-    pause_s: Range = Range(0, 0)  # one long rest on the way up: somebody came in
-    pause_at_share: Range = Range(0.9, 0.9)  # of the strength, after the stroke that reaches it
     pause_s: Range = Range(0, 0)  # one long rest, as when somebody comes to the door
     pause_from_share: Range = Range(0.9, 0.9)  # of the strength: from here on
 
