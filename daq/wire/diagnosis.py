@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from daq.rig.rig import Link
+from daq.wire.decoded import EXCERPT_LENGTH
 
 _ENOUGH = 5  # bad lines before anything is said
 _MOSTLY = 0.5  # of all lines
@@ -18,15 +19,31 @@ def diagnose(link: Link, good: int, bad_lines: Mapping[str, int], excerpts: Sequ
     bad lines as WireEvent has them.
     """
     bad = sum(count for kind, count in bad_lines.items() if kind != "first line")
+    texts = [text for text in excerpts if text]
+    if good == 0 and not bad and any(len(text) >= EXCERPT_LENGTH for text in texts):
+        return _no_line_end(link, texts)
     if bad < _ENOUGH or bad < _MOSTLY * (bad + good):
         return ""
-    texts = [text for text in excerpts if text]
     if _garbled(texts, link):
         return _garbage(link)
     kind = max(bad_lines, key=lambda each: bad_lines[each] * (each != "first line"))
     if link.format == "packet":
         return _of_packets(link, kind)
     return _of_text(link, kind, texts)
+
+
+def _no_line_end(link: Link, texts: Sequence[str]) -> str:
+    """What is wrong where bytes come, but no line end ever."""
+    if link.format == "packet":
+        return (
+            f"bytes arrive, but no packet ends: set link.baud (now {link.baud}) to what the board "
+            'uses, or link.format = "text" if it sends lines'
+        )
+    if _garbled(texts, link):
+        return _garbage(link)
+    if any("\\r" in text for text in texts):
+        return "lines end in CR alone: let the board end them in LF or CR LF"
+    return "bytes arrive, but no line end: let the board end each line in LF or CR LF"
 
 
 def _garbled(texts: Sequence[str], link: Link) -> bool:

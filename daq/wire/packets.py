@@ -13,12 +13,12 @@ from daq.wire.checksums import crc16, crc16_of_slices
 from daq.wire.decoded import Decoded, excerpt
 from daq.wire.line_layout import Layout
 from daq.wire.rows import Oddity, Rows
+from daq.wire.stream_cutter import StreamCutter
 
 _SAMPLE, _MESSAGE = 1, 2
 _HEAD = 8
 _CRC = 2
 _LONGEST = 256
-_KEPT = 512
 _MANY = 100  # frames from which arrays are quicker than one frame at a time
 
 Mask = npt.NDArray[np.bool_]
@@ -39,8 +39,7 @@ class PacketDecoder:
         self._dtype = _packet_dtype(self._counts)
         self._many = many
         self._clock = BoardClock(len(layout.cells), 1)
-        self._begun = b""
-        self._first = True
+        self._cutter = StreamCutter(b"\0", _LONGEST)
 
     @property
     def cells(self) -> int:
@@ -49,17 +48,18 @@ class PacketDecoder:
 
     def feed(self, chunk: Chunk) -> Decoded:
         """Take bytes (perhaps none) and return the samples and events that became complete."""
-        *frames, begun = (self._begun + chunk.data).split(b"\0")
-        self._begun = begun[:_KEPT]
         odd: list[Oddity] = []
-        if self._first and frames:
-            self._first = False
-            cut = frames.pop(0)
-            if cut:
-                odd.append(Oddity(0, "first line", chunk.arrival_ns, excerpt(cut)))
+        cut = self._cutter.feed(chunk.data)
+        if cut.first:
+            odd.append(Oddity(0, "first line", chunk.arrival_ns, excerpt(cut.first)))
+        frames = cut.whole.split(b"\0")[:-1]
         many = len(frames) >= self._many
         good = (self._open_together if many else self._open_singly)(frames, odd, chunk.arrival_ns)
-        return self._clock.take(self._rows(good, chunk.arrival_ns), odd)
+        rows = self._rows(good, chunk.arrival_ns)
+        if cut.endless:
+            told = excerpt(cut.endless)
+            odd.append(Oddity(len(rows), cut.endless_kind, chunk.arrival_ns, told))
+        return self._clock.take(rows, odd)
 
     def finish(self) -> Decoded:
         """Return what was held back; an unfinished frame is lost."""

@@ -12,9 +12,9 @@ from daq.wire.decoded import Decoded, excerpt
 from daq.wire.line_arithmetic import LineReader
 from daq.wire.line_layout import CHECKSUM_LENGTH, Layout
 from daq.wire.rows import IntArray, Oddity, Rows
+from daq.wire.stream_cutter import StreamCutter
 
 _LONGEST = 256
-_KEPT = 512  # of a line without an end: enough to know that it is too long, and to show it
 _CLOCK_MAX = (1 << 32) - 1
 _MANY = 28  # lines from which arrays are quicker than one line at a time
 _HEX_DIGITS = frozenset(b"0123456789abcdefABCDEF")
@@ -29,8 +29,7 @@ class TextLineDecoder:
         self._many = many
         self._reader = LineReader(layout)
         self._clock = BoardClock(len(layout.cells), layout.tick_us)
-        self._begun = b""
-        self._first = True  # whatever precedes the first line end is dropped
+        self._cutter = StreamCutter(b"\n", _LONGEST + 1)  # room for a CR
 
     @property
     def cells(self) -> int:
@@ -39,28 +38,20 @@ class TextLineDecoder:
 
     def feed(self, chunk: Chunk) -> Decoded:
         """Take bytes (perhaps none) and return the samples and events that became complete."""
-        data = self._begun + chunk.data
-        end = data.rfind(b"\n") + 1
-        self._begun = data[end : end + _KEPT]
         odd: list[Oddity] = []
-        begin = 0
-        if self._first and end:
-            begin = self._drop_first(data, odd, chunk.arrival_ns)
-        rows = self._read(data[begin:end], odd, chunk.arrival_ns)
+        cut = self._cutter.feed(chunk.data)
+        first = cut.first.removesuffix(b"\r")
+        if first:
+            odd.append(Oddity(0, "first line", chunk.arrival_ns, excerpt(first)))
+        rows = self._read(cut.whole, odd, chunk.arrival_ns)
+        if cut.endless:
+            told = excerpt(cut.endless)
+            odd.append(Oddity(len(rows), cut.endless_kind, chunk.arrival_ns, told))
         return self._clock.take(rows, odd)
 
     def finish(self) -> Decoded:
         """Return what was held back; an unfinished line is lost."""
         return self._clock.take(self._rows(_no_numbers(self._layout), 0), [], final=True)
-
-    def _drop_first(self, data: bytes, odd: list[Oddity], arrival_ns: int) -> int:
-        """Drop what precedes the first line end; return where the next line begins."""
-        self._first = False
-        line_end = data.index(b"\n")
-        line = data[:line_end].removesuffix(b"\r")
-        if line:
-            odd.append(Oddity(0, "first line", arrival_ns, excerpt(line)))
-        return line_end + 1
 
     def _read(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> Rows:
         if block.count(b"\n") < self._many:

@@ -54,3 +54,18 @@ def test_a_wrong_baud_shows_as_garbage():
 def test_nothing_is_said_of_a_few_bad_lines_among_good_ones():
     assert told(TEXT, b"1,2\n" * 100 + b"1,2,3\n" * 20) == ""
     assert told(TEXT, b"1,2,3\n" * 3) == ""
+
+
+@pytest.mark.parametrize(
+    ("link", "stream", "words"),
+    [
+        (TEXT, b"21000,500\r" * 90, "CR alone"),
+        (TEXT, b"21000,500," * 90, "no line end"),
+        (TEXT, b"\x80\xf8\x00\xff" * 90, "only garbage arrives"),
+        (Link(fields=("left", "right"), format="packet"), b"1,2\n" * 90, "no packet ends"),
+    ],
+)
+def test_a_stream_without_line_ends_is_told_too(link, stream, words):
+    decoded = make_decoder(link, CELLS).feed(Chunk(stream, 0))
+    kinds = Counter(event.kind for event in decoded.events)
+    assert words in diagnose(link, 0, kinds, [event.text for event in decoded.events])

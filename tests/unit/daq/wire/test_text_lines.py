@@ -1,5 +1,7 @@
 """Text lines, rule by rule, from docs/wire_protocol.md."""
 
+import tracemalloc
+
 import pytest
 
 from daq.faults import InputFault
@@ -93,15 +95,27 @@ def test_the_first_line_is_dropped_and_counted_unless_empty():
     assert decoded("1,2,3\n", first="\r\n")[1] == []
 
 
-def test_an_endless_line_takes_no_memory_and_counts_once():
+def test_an_endless_line_takes_no_memory_and_is_told_once_and_at_once():
     decoder = make_decoder(COMMA, CELLS)
     decoder.feed(Chunk(b"\n", 0))
+    kinds = [
+        event.kind for _ in range(1000) for event in decoder.feed(Chunk(b"\x00" * 1000, 0)).events
+    ]
+    assert kinds == ["long"]
+    tracemalloc.start()
     for _ in range(1000):
         decoder.feed(Chunk(b"\x00" * 1000, 0))
-    assert len(decoder._begun) <= 512
+    assert tracemalloc.get_traced_memory()[0] < 50_000
+    tracemalloc.stop()
     told = decoder.feed(Chunk(b"\n1,2,3\n", 0))
-    assert [event.kind for event in told.events] == ["long"]
+    assert not told.events
     assert len(told.samples) == 1
+
+
+def test_a_stream_without_any_line_end_is_told_as_the_first_line():
+    decoder = make_decoder(COMMA, CELLS)
+    events = [event for _ in range(9) for event in decoder.feed(Chunk(b"7" * 99, 0)).events]
+    assert [event.kind for event in events] == ["first line"]
 
 
 def test_xor_checksum_of_a_published_sentence():
