@@ -10,7 +10,7 @@ import io
 import os
 from collections.abc import Iterable
 
-PAGE = 65536
+PAGE = 4096
 
 
 class HeldFile:
