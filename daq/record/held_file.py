@@ -64,7 +64,8 @@ class HeldFile:
             ]
             done += length
             self._at += length
-        self._size = max(self._size, self._at)
+        if done:
+            self._size = max(self._size, self._at)
         return done
 
     def truncate(self, size: int | None = None) -> int:
