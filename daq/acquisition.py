@@ -27,6 +27,7 @@ from daq.wire.decoded import Decoded
 #: Messages that may wait for the recorder (some 4 s at 93 samples a second) before the guard trips.
 QUEUE_MESSAGES = 400
 TRACE_BLOCKS = 4000
+PUBLISH_NS = 15_000_000  # no screen looks more often; a trip is published at once
 JOIN_S = 5.0
 RECONNECT_S = 1.0
 RECORDER_POLL_S = 0.05
@@ -190,7 +191,8 @@ class Acquisition:
         else:
             self._take(decoded, now_ns)
             self._watch_recorder(now_ns)
-            self._publish(now_ns)
+            if now_ns - self._latest.host_ns >= PUBLISH_NS or self._tripped:
+                self._publish(now_ns)
 
     def _take(self, decoded: Decoded, now_ns: int) -> None:
         trip = self._session.guard(decoded, now_ns)
@@ -251,6 +253,11 @@ class Acquisition:
         self._latest = live_reading(
             self._session, self._recording, now_ns or time.monotonic_ns(), self._next_label
         )
+
+    @property
+    def _tripped(self) -> bool:
+        """Whether the guard tripped since the last reading."""
+        return self._session.state.guard.trip is not self._latest.trip
 
     @property
     def _recording(self) -> RecordingState:

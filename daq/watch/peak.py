@@ -82,11 +82,20 @@ def hold(
         np.concatenate([state.barred, (samples["flags"] & int(NOT_A_MAXIMUM)) != 0]),
     )
     judged = slice(min(len(state.force_n), 1), len(joined.force_n) - 1)
-    peak = _best(joined, judged, threshold_n)
+    peak = state.peak
+    if not _below(joined.force_n, peak, threshold_n):
+        peak = _best(joined, judged, threshold_n)
     keep = slice(-2, None)
     return PeakState(
         peak, joined.force_n[keep], joined.seconds[keep], joined.index[keep], joined.barred[keep]
     )
+
+
+def _below(force_n: FloatArray, peak: Peak, threshold_n: float) -> bool:
+    """Whether a block can change nothing: below the peak, and too even to hold a spike."""
+    highest = float(force_n.max())
+    even = highest - float(force_n.min()) <= threshold_n
+    return even and highest <= peak.force_n and highest <= peak.median3_n
 
 
 def settle(state: PeakState) -> Peak:

@@ -23,15 +23,16 @@ class Tick:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TickState:
-    """The samples of the tick that is still open."""
+    """The blocks of the tick that is still open, and which tick that is."""
 
-    seconds: FloatArray
-    force_n: FloatArray
+    seconds: tuple[FloatArray, ...]
+    force_n: tuple[FloatArray, ...]
+    slot: int
 
 
 def no_ticks() -> TickState:
     """Return the state before the first sample."""
-    return TickState(np.empty(0), np.empty(0))
+    return TickState((), (), -1)
 
 
 def gather(
@@ -40,14 +41,22 @@ def gather(
     """Take a block (n,) and return the ticks it completed. A tick closes with the next sample."""
     if not len(seconds):
         return state, []
-    seconds = np.concatenate([state.seconds, seconds])
-    force_n = np.concatenate([state.force_n, force_n])
-    slot = np.floor(seconds / TICK_S)
-    ends = np.flatnonzero(np.diff(slot)) + 1
+    last_slot = int(seconds[-1] // TICK_S)
+    state = TickState((*state.seconds, seconds), (*state.force_n, force_n), state.slot)
+    if last_slot == state.slot:
+        return state, []
+    return _close(np.concatenate(state.seconds), np.concatenate(state.force_n), last_slot)
+
+
+def _close(
+    seconds: FloatArray, force_n: FloatArray, last_slot: int
+) -> tuple[TickState, list[Tick]]:
+    """Return the ticks of all samples before ``last_slot``, which stays open."""
+    ends = np.flatnonzero(np.diff(seconds // TICK_S)) + 1
     ticks = []
     start = 0
     for end in ends.tolist():
         middle = force_n[start] if end - start == 1 else np.median(force_n[start:end])
         ticks.append(Tick(float(seconds[end - 1]), float(middle)))
         start = end
-    return TickState(seconds[start:], force_n[start:]), ticks
+    return TickState((seconds[start:],), (force_n[start:],), last_slot), ticks
