@@ -23,7 +23,7 @@ BOOT_S = 0.15  # between opening and the first byte; readers flush their input i
 LOOK_S = 0.005
 LONGEST_SLEEP_S = 0.02
 OWN_BUFFER = 4096  # bytes that wait while the port takes no more
-PATIENCE_S = 1.0  # then what comes due is lost
+PATIENCE_S = 2.0  # then what comes due is lost
 DRAIN_S = 2.0
 DRAINED_LOOKS = 6  # the system moves bytes in steps: empty so many times running is empty
 

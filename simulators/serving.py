@@ -100,9 +100,14 @@ def _announcement(order: BoardOrder, port: str, truth: Truth, samples: int) -> A
     )
 
 
-def end_on_terminate() -> None:
-    """Let a polite request to end (SIGTERM) do what Ctrl-C does."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+@contextmanager
+def interrupted_by_terminate() -> Iterator[None]:
+    """Let a polite request to end (SIGTERM) do what Ctrl-C does, as long as this lasts."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 class ServedBoard:
@@ -188,14 +193,13 @@ def _told(text: str) -> BoardOrder:
 
 
 def _main() -> None:
-    end_on_terminate()
-
     def announce(announcement: Announcement) -> None:
         sys.stdout.write(json.dumps(asdict(announcement)) + "\n")
         sys.stdout.flush()
 
     try:
-        run_board(_told(sys.argv[1]), announce)
+        with interrupted_by_terminate():
+            run_board(_told(sys.argv[1]), announce)
     except KeyboardInterrupt:
         sys.exit(130)
     except ScenarioError as error:

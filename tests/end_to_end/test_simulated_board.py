@@ -200,3 +200,15 @@ def test_a_wrong_word_is_told_in_a_sentence(words, told, capsys):
     assert out == ""
     assert told in complaint
     assert "Traceback" not in complaint
+
+
+def test_a_name_that_cannot_be_given_is_told(tmp_path, capsys):
+    """A file stands where the link should go; a name is too long."""
+    from tui.cli import main
+
+    (tmp_path / "taken").write_text("mine", "utf-8")
+    assert main(["simulate", "split", "--link", str(tmp_path / "taken")]) == 2
+    assert "there is a file of that name" in capsys.readouterr().err
+    assert main(["simulate", "split", "--link", str(tmp_path / ("x" * 300))]) == 2
+    assert "xxx: " in capsys.readouterr().err
+    assert (tmp_path / "taken").read_text("utf-8") == "mine"

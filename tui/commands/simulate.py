@@ -34,13 +34,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Serve the board. The port is the first line on stdout, or in the JSON document."""
     from simulators.scenario import ScenarioError
-    from simulators.serving import end_on_terminate, run_board
+    from simulators.serving import interrupted_by_terminate, run_board
 
-    end_on_terminate()
     try:
-        run_board(_order(args), _tell_json if args.json else _tell)
+        with interrupted_by_terminate():
+            run_board(_order(args), _tell_json if args.json else _tell)
     except ScenarioError as error:
         raise InputFault(str(error)) from None
+    except BrokenPipeError:
+        raise  # whoever read our words has gone; no fault of a file
+    except OSError as error:
+        raise InputFault(
+            f"{error.filename2 or error.filename}: {error.strerror}; choose another place."
+        ) from None
     return 0
 
 

@@ -1,6 +1,7 @@
 """Counts, force and truth of a simulated session belong together."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -8,6 +9,8 @@ import pytest
 from simulators import crank, rig_mechanics
 from simulators.scenario import Range, ScenarioError, load_scenario, scenario_names
 from simulators.simulation import simulate
+
+simulated = cache(simulate)
 
 
 def recovered(simulation):
@@ -21,8 +24,8 @@ def recovered(simulation):
 @pytest.mark.parametrize("name", scenario_names())
 def test_simple_sums_find_the_true_maximum(name):
     """Within 1 %, settling, noise, friction of bearings and all; the time as well."""
-    for seed in (0, 1, 2, 3):
-        simulation = simulate(name, seed)
+    for seed in range(4):
+        simulation = simulated(name, seed)
         true = simulation.truth.pulls[0]
         force = recovered(simulation)
         assert force.max() == pytest.approx(true.max_force_n, rel=0.01)
@@ -33,8 +36,8 @@ def test_simple_sums_find_the_true_maximum(name):
 
 @pytest.mark.parametrize("name", scenario_names())
 def test_a_pull_has_slack_a_climb_and_slack(name):
-    for seed in (5, 6):
-        simulation = simulate(name, seed)
+    for seed in range(4):
+        simulation = simulated(name, seed)
         true = simulation.truth.pulls[0]
         force, time_s = recovered(simulation), simulation.board_us / 1e6
         assert np.abs(force[time_s < 6.0]).max() < 10.0
@@ -80,7 +83,7 @@ def test_kinds_and_modes_are_what_happened():
 def test_each_loses_its_force_in_the_time_it_takes_in_wood(name, seconds, least, most):
     """Largest share of the maximum lost so quickly (ranges: common practice, no source)."""
     for seed in range(3):
-        force = simulate(name, seed).fine_force_n
+        force = simulated(name, seed).fine_force_n
         later = round(seconds * 1000)
         after = force[force.argmax() :]
         assert least <= (after[:-later] - after[later:]).max() / force.max() <= most
