@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[4]
 def test_five_lines_of_h5py_read_a_fresh_file(finished, monkeypatch, samples_at):
     text = (ROOT / "recordings" / "README.md").read_text(encoding="utf-8")
     lines = re.search(r"```python\n(.*?)```", text, re.DOTALL)[1]
-    assert len(lines.splitlines()) == 5
+    assert len([line for line in lines.splitlines() if line]) == 5
     finished.rename(finished.with_name("pull.h5"))
     monkeypatch.chdir(finished.parent)
 
