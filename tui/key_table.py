@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from analysis.pull_result import MODES
 from daq.live_reading import LiveReading, Phase
+from tui.wording import Screen, screen_of
 
 ALWAYS = "always"
 LOADED_NOT = "while slack"
@@ -69,9 +70,9 @@ def available(key: Key, reading: LiveReading, cautions_due: bool) -> bool:
     if key.when == TRIPPED:
         return reading.trip is not None
     if key.when == CAUTIONS:
-        return cautions_due
+        return cautions_due and screen_of(reading) is Screen.NUMBER
     if key.when == LOADED_NOT:
-        return reading.live and reading.phase is Phase.SLACK
+        return reading.phase is Phase.SLACK
     if key.when == ENDED:
         return pull_ended(reading)
     return True

@@ -36,7 +36,7 @@ class View:
     whole: Trace
     recent: RecentTrace
     beat: int = 0  # advances with every look that found new samples
-    fresh: bool = True  # the last look found new samples
+    fresh: bool = False  # new samples came within the last second
     frame: int = 0
     lower: Lower = Lower.TRACE
     cautions_due: bool = False
@@ -61,8 +61,8 @@ class View:
     @property
     def mode_due(self) -> bool:
         """Whether the last pull waits for its failure mode."""
-        ended = pull_ended(self.reading) and not self.reading.still_loaded
-        return ended and self.reading.pull_number not in self.judged
+        free = self.screen is Screen.NUMBER and pull_ended(self.reading)
+        return free and self.reading.pull_number not in self.judged
 
 
 def arrange(width: int, height: int, view: View) -> dict[str, int]:

@@ -57,12 +57,19 @@ def as_seen(reading: LiveReading, now_ns: int, ended_because: str | None) -> Liv
     age_s = (now_ns - reading.host_ns) / 1e9
     if not reading.live or age_s < STALE_S:
         return reading
-    nan = float("nan")
-    because = ended_because or f"no reading for {age_s:.0f} s"
+    return unknown(reading, ended_because or f"no reading for {age_s:.0f} s")
+
+
+def unknown(reading: LiveReading, because: str) -> LiveReading:
+    """Return the reading without its force, and why."""
     return replace(
-        reading, live=False, unknown_because=because, force_n=nan, at_cells_n=nan,
-        climb_n_per_s=nan,
-    )  # fmt: skip
+        reading,
+        live=False,
+        unknown_because=because,
+        force_n=math.nan,
+        at_cells_n=math.nan,
+        climb_n_per_s=math.nan,
+    )
 
 
 def digits(force_n: float, unit: str) -> str:
@@ -125,6 +132,8 @@ def phase(reading: LiveReading) -> str:
     word = PHASES[reading.phase] if reading.live else "unknown"
     if reading.pull_number == 0:
         return f"no pull yet · {word}"
+    if not math.isfinite(reading.pull_elapsed_s):
+        return f"pull {reading.pull_number} · {word}"
     return f"pull {reading.pull_number} · {word} · {clock(reading.pull_elapsed_s)}"
 
 
@@ -255,16 +264,22 @@ def alarm(reading: LiveReading, unit: str) -> Alarm:
     """Return the words of the whole screen when the plain number is not enough."""
     state = screen_of(reading)
     if state is Screen.UNKNOWN:
-        lines = ["DO NOT CRANK", reading.unknown_because or "no reason given"]
-        if reading.trip is not None:
-            lines.append(f"Stop latched: {reading.trip.message}")
-        return Alarm(("FORCE", "UNKNOWN"), tuple(lines))
+        return Alarm(("FORCE", "UNKNOWN"), _unknown_lines(reading))
     if state is Screen.STOP and reading.trip is not None:
-        return Alarm(
-            ("STOP",),
-            ("WIND BACK", reading.trip.message, "wind back to slack, then press a"),
-        )
+        if reading.phase is Phase.SLACK:
+            return Alarm(("STOP",), ("PRESS A TO GO ON", reading.trip.message))
+        then = "wind back to slack, then press a"
+        return Alarm(("STOP",), ("WIND BACK", reading.trip.message, then))
     if state is Screen.LOADED:
         left = f"Still loaded: {with_unit(reading.force_n, unit)} - do not reach in"
         return Alarm(("DO NOT REACH IN",), (left, "Wind back to slack first."))
     return Alarm((), ())
+
+
+def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
+    lines = ["DO NOT CRANK", reading.unknown_because or "no reason given"]
+    if not reading.zeroed and reading.phase is Phase.SLACK:
+        lines.append("z takes the zero, once the hook is slack and nobody touches the rig")
+    if reading.trip is not None:
+        lines.append(f"stop latched: {reading.trip.message}")
+    return tuple(lines)

@@ -88,6 +88,26 @@ STATES: dict[str, LiveReading] = {
         unknown_because="no line from the board for 1.3 s",
         trip=Trip("silence", 8123, float("nan"), "no line from the board for 0.5 s"),
     ),
+    "no-zero": reading_at(
+        float("nan"),
+        live=False,
+        at_cells_n=float("nan"),
+        maximum_n=float("nan"),
+        phase=Phase.SLACK,
+        pull_number=0,
+        pull_elapsed_s=float("nan"),
+        unknown_because="no zero taken: hook slack, hands off, then zero",
+        zeroed=False,
+        zero_note="",
+        recording=RecordingState(Recording.ARMED, "", "", 48_000_000_000),
+    ),
+    "wound-back": reading_at(
+        14.0,
+        phase=Phase.SLACK,
+        maximum_n=6244.0,
+        pull_elapsed_s=float("nan"),
+        trip=Trip("specimen force", 8123, 6244.0, "specimen force 6.24 kN is over the stop"),
+    ),
     "falling": reading_at(3100.0, phase=Phase.FALLING, maximum_n=4378.0, climb_n_per_s=-210.0),
     "loaded": reading_at(
         912.0, phase=Phase.PARTED, maximum_n=4378.0, still_loaded=True, pull_elapsed_s=88.0
@@ -177,9 +197,9 @@ def session_in(state: str) -> FakeSession:
     reading = STATES[state]
     if reading.pull_number == 0:
         return FakeSession(reading)
-    seconds = reading.pull_elapsed_s
-    top = reading.maximum_n if reading.maximum_n == reading.maximum_n else 2300.0
-    return FakeSession(reading, trace_to(top, seconds))
+    seconds = reading.pull_elapsed_s if reading.pull_elapsed_s > 0 else 120.0
+    top = reading.maximum_n if reading.live else 2300.0
+    return FakeSession(reading, trace_to(top, seconds), moving=state != "unknown")
 
 
 @pytest.fixture

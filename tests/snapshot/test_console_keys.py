@@ -234,6 +234,22 @@ def test_a_part_that_cannot_be_drawn_leaves_the_number(in_state):
     assert len(force) > 5
 
 
+def test_a_session_that_fails_is_an_unknown_force(in_state):
+    session = in_state("rising")
+
+    def fails(app):
+        def latest():
+            raise OSError("the port went away")
+
+        session.latest = latest
+        app.look()
+        return app.live.view
+
+    view = driven(session, then=fails)[1]
+    assert view.screen == "unknown"
+    assert "the port went away" in view.reading.unknown_because
+
+
 def test_resized_live(in_state):
     async def resize():
         app = Console(in_state("rising"), cautions=False, looks_per_s=0)

@@ -55,7 +55,7 @@ def compare(name: str, lines: list[str]) -> None:
 
 
 STATES = ("slack", "rising", "resting", "near", "close", "stop", "unknown", "falling", "loaded",
-          "parted", "faults")  # fmt: skip
+          "parted", "faults", "no-zero", "wound-back")  # fmt: skip
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")

@@ -1,5 +1,6 @@
 """The live screen: looks at the session some times a second and draws what it finds."""
 
+import math
 import time
 from dataclasses import replace
 
@@ -30,7 +31,7 @@ from tui.widgets.lower import draw_lower
 from tui.widgets.numbers import draw_alarm, draw_force, draw_pace, draw_room, draw_small
 from tui.widgets.pane import Pane
 from tui.wording import Screen as Says
-from tui.wording import as_seen
+from tui.wording import as_seen, unknown
 
 DRAWN = {
     "top": draw_top,
@@ -69,7 +70,7 @@ class LiveScreen(Screen[None]):
         self.heard = Listening()
         self._rows: dict[str, int] = {}
         self._message_until_s = 0.0
-        self._moved_s = time.monotonic()
+        self._moved_s = -math.inf
         self._last_second = 0.0
         self._noticed: tuple[str, ...] = ()
 
@@ -90,7 +91,7 @@ class LiveScreen(Screen[None]):
 
     def look(self) -> tuple[Cue, ...]:
         """Take the latest reading and draw it; return the cues that sound now."""
-        reading = as_seen(self.session.latest(), time.monotonic_ns(), self.session.ended_because)
+        reading = self._reading()
         self._follow(reading)
         moved = reading.samples > self.view.reading.samples
         self.view = replace(
@@ -106,6 +107,14 @@ class LiveScreen(Screen[None]):
             self.say(reading.notices[-1] if reading.notices else "", NOTICE_S)
         self.paint()
         return self._hear(reading)
+
+    def _reading(self) -> LiveReading:
+        """Return the newest reading; one that cannot be had is an unknown force."""
+        try:
+            newest, ended = self.session.latest(), self.session.ended_because
+        except Exception as error:
+            return unknown(self.view.reading, f"the session does not answer: {error!r}")
+        return as_seen(newest, time.monotonic_ns(), ended)
 
     def _fresh(self, moved: bool) -> bool:
         """Return whether samples came within the last second; slow boards send few."""
@@ -124,7 +133,8 @@ class LiveScreen(Screen[None]):
         if block.seconds.size:
             self._last_second = float(block.seconds[-1])
         if reading.pull_number != self.view.reading.pull_number:
-            start_s = self._last_second - reading.pull_elapsed_s
+            elapsed_s = reading.pull_elapsed_s if math.isfinite(reading.pull_elapsed_s) else 0.0
+            start_s = self._last_second - elapsed_s
             whole = Trace(start_s)
             whole.add(self.view.recent.block_from(start_s))
             self.view = replace(self.view, whole=whole, marks_s=())

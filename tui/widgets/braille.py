@@ -55,7 +55,7 @@ def _plot(view: View, columns: Columns, width: int, height: int, whole: bool) ->
     reading = view.reading
     low, high = force_range(columns, reading.stop_n, whole)
     codes = characters(columns, low, high, width, height)
-    glyphs = np.where(codes == 0, " ", np.char.mod("%c", codes + BLANK))
+    glyphs = np.where(codes == 0, ord(" "), codes + BLANK).astype(np.uint32).view("U1")
     roles = np.where(codes == 0, "", "trace").astype("U8")
     _shade(view.verified_n, low, high, glyphs, roles)
     for name, level, sign in (("warn", reading.warn_n, "╌"), ("stop", reading.stop_n, "━")):

@@ -21,7 +21,7 @@ MODE_ENTRY = Key(
 def draw_top(view: View, width: int, height: int) -> list[Line]:
     """Draw the pulse of the data, what is on the rig, and the recorder."""
     reading = view.reading
-    live = reading.live and view.fresh
+    live = view.fresh
     at = view.beat % BEATS if live else BEATS
     pulse = "".join("●" if place == at else "·" if live else "-" for place in range(BEATS))
     word = f"data live {reading.samples_per_s:.0f}/s" if live else "NO DATA"

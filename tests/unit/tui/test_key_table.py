@@ -33,7 +33,7 @@ def test_reasons_to_discard_are_chosen_by_one_digit():
     [
         ("zero", {"phase": Phase.SLACK}, True),
         ("zero", {"phase": Phase.RISING}, False),
-        ("zero", {"phase": Phase.SLACK, "live": False}, False),
+        ("zero", {"phase": Phase.SLACK, "live": False}, True),  # no zero yet: the force is unknown
         ("acknowledge", {"trip": Trip("silence", 1, float("nan"), "silence")}, True),
         ("acknowledge", {}, False),
         ("note", {"phase": Phase.PARTED}, True),
@@ -44,6 +44,13 @@ def test_reasons_to_discard_are_chosen_by_one_digit():
 )
 def test_when_a_key_works(reading_at, key, changes, open_now):
     assert available(BY_ID[key], reading_at(**changes), cautions_due=False) is open_now
+
+
+def test_cautions_are_confirmed_only_where_they_are_seen(reading_at):
+    key = BY_ID["cautions"]
+    assert available(key, reading_at(), cautions_due=True)
+    assert not available(key, reading_at(live=False), cautions_due=True)
+    assert not available(key, reading_at(), cautions_due=False)
 
 
 def test_a_pull_is_judged_when_it_is_over(reading_at):

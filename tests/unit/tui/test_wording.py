@@ -113,3 +113,15 @@ def test_bad_lines_by_kind(reading_at):
     assert (
         wording.bad_lines(reading) == "3 bad lines (2 short, 1 checksum) · 1 gap (14 samples lost)"
     )
+
+
+def test_no_zero_yet_says_how_to_take_it(reading_at):
+    reading = reading_at(live=False, unknown_because="no zero taken", zeroed=False,
+                         phase=Phase.SLACK, pull_number=0)  # fmt: skip
+    assert any(line.startswith("z takes the zero") for line in wording.alarm(reading, "kN").lines)
+
+
+def test_stop_says_what_to_do_next(reading_at):
+    assert wording.alarm(reading_at(6250.0, trip=TRIP), "kN").lines[0] == "WIND BACK"
+    slack = reading_at(10.0, trip=TRIP, phase=Phase.SLACK)
+    assert wording.alarm(slack, "kN").lines[0] == "PRESS A TO GO ON"
