@@ -5,7 +5,6 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
-from importlib import metadata
 from types import ModuleType
 
 from rich_argparse import RawDescriptionRichHelpFormatter
@@ -23,6 +22,7 @@ exit codes: 0 done, 2 usage or bad input file, 3 no device or device lost, 4 sto
 5 recording damaged or refused, 130 interrupted
 """
 INTERRUPTED = 130
+DEFECT = 1
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -50,6 +50,24 @@ def _run(command: ModuleType, args: argparse.Namespace) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except Exception as error:  # a person gets a sentence, the details go to a file
+        print(f"pullstand: {_defect(error)}", file=sys.stderr)  # noqa: T201
+        return DEFECT
+
+
+def _defect(error: Exception) -> str:
+    """Keep the details of a defect of ours, and return a sentence about it."""
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="pullstand-defect-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as file:
+        traceback.print_exception(error, file=file)
+    return (
+        f"a defect of this program ({type(error).__name__}: {error}). What was recorded is "
+        f"safe. The details are in {file.name}; please send them with what you did."
+    )
 
 
 def _parser(arguments: Sequence[str]) -> tuple[argparse.ArgumentParser, ModuleType | None]:
@@ -60,7 +78,7 @@ def _parser(arguments: Sequence[str]) -> tuple[argparse.ArgumentParser, ModuleTy
         epilog=CAUTION,
         formatter_class=RawDescriptionRichHelpFormatter,
     )
-    parser.add_argument("--version", action="version", version=f"pullstand {_version()}")
+    parser.add_argument("--version", action=_Version, nargs=0, help="print the version and end")
     commands = parser.add_subparsers(metavar="command", dest="command")
     named = next((word for word in arguments if not word.startswith("-")), None)
     chosen = None
@@ -75,8 +93,11 @@ def _parser(arguments: Sequence[str]) -> tuple[argparse.ArgumentParser, ModuleTy
     return parser, chosen
 
 
-def _version() -> str:
-    try:
-        return metadata.version("pullstand")
-    except metadata.PackageNotFoundError:
-        return "(not installed)"
+class _Version(argparse.Action):
+    """Asks for the version only when it is wanted: looking it up takes longer than the help."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from daq.run_header import program_version
+
+        print(f"pullstand {program_version()}")  # noqa: T201
+        parser.exit()
