@@ -147,8 +147,11 @@ def from_json(text: str) -> RunHeader:
     plain = load_mapping(text, "header")
     try:
         return _from_plain(plain)
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
-        raise RecordingFault(f"The header of the recording is not usable: {error!r}.") from None
+    except KeyError as error:
+        raise RecordingFault(f"The header of the recording lacks {error}.") from None
+    except (TypeError, ValueError, AttributeError, OverflowError) as error:
+        words = inert(str(error), 120)
+        raise RecordingFault(f"The header of the recording is not usable: {words}.") from None
 
 
 def _from_plain(plain: dict[str, Any]) -> RunHeader:

@@ -132,7 +132,19 @@ class PullFile:
             self._file.flush()
             self._held.commit(sync)
             self.rows = rows
+        if sync:
+            self._must_exist()
         return self.rows
+
+    def _must_exist(self) -> None:
+        """Raise RecordingFault if somebody deleted the file: the system would let us write on."""
+        if os.fstat(self._raw.fileno()).st_nlink == 0:
+            self._let_go()
+            self._fault = (
+                f"Recording {self.path.name} was deleted while it was being written, and its "
+                "samples with it. Keep other programs out of the folder, then pull again."
+            )
+            raise RecordingFault(self._fault)
 
     def _write_new(self) -> int:
         if not self._waiting and not self._new_events:
@@ -160,7 +172,7 @@ class PullFile:
         self, result: Mapping[str, Any], zero_after: ZeroRecord | None, forces: Forces | None
     ) -> Path:
         """Write result, closing zero and derived force; mark as finished, seal and close."""
-        self.commit(sync=False)
+        self.commit(sync=True)
         with self._in_words():
             write_result(self._entry, dict(result), zero_after)
             self._file.flush()
@@ -177,7 +189,7 @@ class PullFile:
         """
         if self._fault:
             return self.path
-        self.commit(sync=False)
+        self.commit(sync=True)
         with self._in_words():
             self._end(layout.ABORTED, inert(reason, 500))
         return self.path

@@ -92,7 +92,7 @@ def check_regular(path: Path) -> None:
 
 def _refusal(path: Path, reason: str) -> str:
     return (
-        f"{inert(str(path))}: cannot be read as a recording: {reason}. "
+        f"{inert(str(path))}: cannot be read as a recording: {reason.rstrip('.')}. "
         f"`pullstand repair` tells what it still holds."
     )
 

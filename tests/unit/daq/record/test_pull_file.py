@@ -1,5 +1,6 @@
 import dataclasses
 import math
+import os
 import re
 
 import h5py
@@ -188,3 +189,13 @@ def test_after_a_fault_of_the_disk_the_last_commit_stands(write_open, monkeypatc
         pull.commit()
     assert pull.abort("no room") == pull.path
     assert len(read_recording(pull.path).samples) == 69
+
+
+@pytest.mark.skipif(os.name != "posix", reason="an open file cannot be deleted there")
+@pytest.mark.parametrize("end", [lambda p: p.commit(sync=True), lambda p: p.finish({}, None, None)])
+def test_a_deleted_file_is_noticed(write_open, end):
+    pull = write_open(2)
+    pull.path.unlink()
+    with pytest.raises(RecordingFault, match="deleted while it was being written"):
+        end(pull)
+    pull.abort("gone")
