@@ -50,13 +50,19 @@ class Event:
 
 def to_rows(events: Sequence[Event]) -> np.ndarray:
     """Return events as rows of ``layout.EVENT_DTYPE``; text is made inert and cut to fit."""
-    rows = np.zeros(len(events), dtype=layout.EVENT_DTYPE)
-    for row, event in zip(rows, events, strict=True):
-        row["kind"] = event.kind.value.encode()
-        row["index"], row["host_ns"] = event.index, event.host_ns
-        row["value"] = event.value
-        row["text"] = _fitting(event.text)
-    return rows
+    return np.array(
+        [
+            (
+                event.kind.value.encode(),
+                event.index,
+                event.host_ns,
+                event.value,
+                _fitting(event.text),
+            )
+            for event in events
+        ],
+        dtype=layout.EVENT_DTYPE,
+    )
 
 
 def _fitting(text: str) -> bytes:

@@ -19,6 +19,8 @@ def inert(text: str, limit: int = MAX_VALUE) -> str:
     Escapes are Python's (``\\x1b``, ``\\u202e``); so are half surrogates, as a non-UTF-8 command
     line gives them. A cut text says so at its end.
     """
+    if len(text) <= limit and text.isprintable():
+        return text
     shown = "".join(_escaped(ch) for ch in text[: limit + 1])
     if len(shown) <= limit:
         return shown
