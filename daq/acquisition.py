@@ -27,6 +27,8 @@ from daq.wire.decoded import Decoded
 #: Messages that may wait for the recorder (some 4 s at 93 samples a second) before the guard trips.
 QUEUE_MESSAGES = 400
 TRACE_BLOCKS = 4000
+#: The guard sees every read at once; what follows it gathers so long, so that wake-ups stay cheap.
+WATCH_NS = 5_000_000
 PUBLISH_NS = 15_000_000  # no screen looks more often; a trip is published at once
 JOIN_S = 5.0
 RECONNECT_S = 1.0
@@ -53,6 +55,8 @@ class Acquisition:
         self._recorder = None if folder is None else Recorder(folder)
         self._queue: SimpleQueue[Message] = SimpleQueue()
         self._wishes: SimpleQueue[Callable[[], None]] = SimpleQueue()
+        self._seen: list[Decoded] = []  # by the guard, not watched yet
+        self._watched_ns = 0
         self._trace: deque[TraceBlock] = deque(maxlen=TRACE_BLOCKS)
         self._closing = threading.Event()
         self._offering_ended = threading.Event()
@@ -172,6 +176,7 @@ class Acquisition:
                 self._fulfil_wishes()
                 self._read_once()
             self._take(self._source.finish(), time.monotonic_ns())
+            self._watch(None, time.monotonic_ns())
             self._session.close(
                 self._ended_because or "the session was closed", time.monotonic_ns()
             )
@@ -198,7 +203,16 @@ class Acquisition:
         trip = self._session.guard(decoded, now_ns)
         if trip is not None:
             self._source.set_alarm(raised=False)
-        block = self._session.take(decoded, trip, now_ns)
+        self._seen.append(decoded)
+        if trip is not None or now_ns - self._watched_ns >= WATCH_NS:
+            self._watch(trip, now_ns)
+
+    def _watch(self, trip: Trip | None, now_ns: int) -> None:
+        """Hand on what the guard has seen."""
+        seen, self._seen, self._watched_ns = joined(self._seen), [], now_ns
+        if seen is None:
+            return
+        block = self._session.take(seen, trip, now_ns)
         if len(block.seconds):
             self._trace.append(block)
 
@@ -218,6 +232,7 @@ class Acquisition:
         """The board went away: say so, end the pull, wait for the board where that is wanted."""
         now_ns = time.monotonic_ns()
         self._take(self._source.finish(), now_ns)
+        self._watch(None, now_ns)
         self._session.link_lost(str(fault), now_ns)
         self._session.fault("silence", str(fault), now_ns)
         self._publish(now_ns)
@@ -236,11 +251,9 @@ class Acquisition:
             return
 
     def _fulfil_wishes(self) -> None:
-        while True:
-            try:
-                wish = self._wishes.get_nowait()
-            except Empty:
-                return
+        while not self._wishes.empty():
+            self._watch(None, time.monotonic_ns())
+            wish = self._wishes.get_nowait()
             try:
                 wish()
             except Fault as fault:
@@ -294,3 +307,11 @@ class Acquisition:
                 self._closing.set()
 
         return run
+
+
+def joined(parts: Sequence[Decoded]) -> Decoded | None:
+    """Return parts in order as one; None for nothing."""
+    if len(parts) < 2:
+        return parts[0] if parts else None
+    events = tuple(event for part in parts for event in part.events)
+    return Decoded(np.concatenate([part.samples for part in parts]), events)

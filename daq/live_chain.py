@@ -66,19 +66,16 @@ def live_chain(rig: Rig, force: ForceChain, noise_n: float) -> LiveChain:
     )
 
 
-def guard_step(
-    chain: LiveChain, state: ChainState, samples: np.ndarray, now_ns: int
-) -> tuple[ChainState, Forces]:
+def guard_step(chain: LiveChain, state: ChainState, samples: np.ndarray, now_ns: int) -> ChainState:
     """Counts to forces, and the guard's word on them: all that may stand before a trip."""
     forces = chain.force.forces(samples["counts"])
     guard = judge(state.guard, chain.limits, samples, forces.cells_n, forces.at_specimen_n, now_ns)
-    return replace(state, guard=guard), forces
+    return replace(state, guard=guard)
 
 
-def watch_step(
-    chain: LiveChain, state: ChainState, samples: np.ndarray, forces: Forces
-) -> tuple[ChainState, Step]:
-    """Time, peak and phase of a block the guard has seen."""
+def watch_step(chain: LiveChain, state: ChainState, samples: np.ndarray) -> tuple[ChainState, Step]:
+    """Force, time, peak and phase of a block the guard has seen (it may have come in parts)."""
+    forces = chain.force.forces(samples["counts"])
     clock, seconds = state.clock.step(samples)
     ticks, closed = gather(state.ticks, seconds, forces.at_specimen_n)
     phase, happenings = follow(state.phase, chain.rules, closed)

@@ -113,15 +113,18 @@ class PullSession:
         tripped = self.state.guard.trip is not None
         if not self.samples and not self.zeroed and len(decoded.samples):
             self._assume_zero(decoded.samples)
-        self.state, self._forces = guard_step(self.chain, self.state, decoded.samples, now_ns)
+        self.state = guard_step(self.chain, self.state, decoded.samples, now_ns)
         trip = self.state.guard.trip
         return None if tripped else trip
 
     def take(self, decoded: Decoded, trip: Trip | None, now_ns: int) -> TraceBlock:
-        """Watch and record the block the guard has just seen; return it for drawing."""
+        """Watch and record what the guard has seen since the last call; return it for drawing.
+
+        ``trip`` is the one that the guard made of it, if it made one.
+        """
         self.samples += len(decoded.samples)
         self.tally.take(decoded.events)
-        self.state, step = watch_step(self.chain, self.state, decoded.samples, self._forces)
+        self.state, step = watch_step(self.chain, self.state, decoded.samples)
         self.past.add(step)
         if len(step.seconds):
             self.newest = step

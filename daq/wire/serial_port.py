@@ -18,7 +18,7 @@ from daq.samples import Chunk
 
 _WAIT_S = 0.02  # for the first byte
 _GATHER_S = 0.005  # while bytes stream fast: fewer wake-ups, well inside any port's buffer
-_FAST_BYTES_PER_S = 20_000.0
+_FAST_BYTES_PER_S = 64_000.0
 _RATE_MEMORY_S = 0.05
 _MOST = 1 << 16
 
