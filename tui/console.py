@@ -6,15 +6,11 @@ import os
 import shlex
 import signal
 import subprocess
-import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from rich.segment import Segment
-from rich.style import Style
 from textual import events
 from textual.app import App
-from textual.color import Color
 from textual.filter import LineFilter
 from textual.widgets import Input
 
@@ -26,21 +22,11 @@ from tui.pace import Wanted, read_wanted
 from tui.screens.live import LiveScreen, first_view
 from tui.session import Session
 from tui.sounds import BELLS, Cue
+from tui.terminal import WithoutColour, sane_terminal
 from tui.theme import PALETTES, PLAIN, Palette, textual_theme
 from tui.view import Lower
 
 LOOKS_PER_S = 15.0
-
-
-class WithoutColour(LineFilter):
-    """Takes every colour out of a line; weight and reverse stay."""
-
-    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
-        """Return the segments without colour."""
-        return [
-            Segment(text, (style or Style()).without_color, control)
-            for text, style, control in segments
-        ]
 
 
 @dataclass(slots=True)
@@ -141,13 +127,20 @@ class Console(App[int]):
             return True
         question = self._question
         if event.key == "ctrl+c" or question is None:
-            self._press(event.key, event.is_printable)
+            self._safely(lambda: self._press(event.key, event.is_printable))
             return True
         if question.one_key:
             self.end_question()
-            question.answer(event.character or "")
+            self._safely(lambda: question.answer(event.character or ""))
             return True
         return False
+
+    def _safely(self, act: Callable[[], None]) -> None:
+        """Do something a person asked for; its failure must not take the number away."""
+        try:
+            act()
+        except Exception as error:
+            self.live.say(f"that failed: {error!r}")
 
     def _press(self, pressed: str, printable: bool) -> None:
         view = self.live.view
@@ -343,7 +336,7 @@ class Console(App[int]):
         question = self._question
         self.end_question()
         if question is not None:
-            question.answer(event.value)
+            self._safely(lambda: question.answer(event.value))
 
     def end_question(self) -> None:
         """Take the question away."""
@@ -379,26 +372,3 @@ def run_console(
     finally:
         session.close()
     return app.return_code or code or 0
-
-
-@contextlib.contextmanager
-def sane_terminal() -> Iterator[None]:
-    """Put the terminal back on the way out, also after a crash of the drawing."""
-    saved = None
-    with contextlib.suppress(Exception):
-        import termios
-
-        descriptor = sys.stdin.fileno()
-        saved = (termios, descriptor, termios.tcgetattr(descriptor))
-    try:
-        yield
-    finally:
-        if sys.__stdout__ is not None and sys.__stdout__.isatty():
-            # leave the second screen, show the cursor, no mouse, no bracketed paste
-            sys.__stdout__.write(
-                "\x1b[?1049l\x1b[?25h\x1b[?1000l\x1b[?1003l\x1b[?1006l\x1b[?2004l\x1b[0m"
-            )
-            sys.__stdout__.flush()
-        if saved is not None:
-            termios, descriptor, state = saved
-            termios.tcsetattr(descriptor, termios.TCSADRAIN, state)

@@ -137,6 +137,15 @@ def phase(reading: LiveReading) -> str:
     return f"pull {reading.pull_number} · {word} · {clock(reading.pull_elapsed_s)}"
 
 
+def first(reading: LiveReading, target: Pace, unit: str) -> tuple[str, str]:
+    """Return caption and word for the crank: near the stop that outranks pace and phase."""
+    state = room_state(reading)
+    if state in ("near", "close") and reading.phase not in OVER:
+        return f"to the stop: {with_unit(reading.room_n, unit)}", state.upper()
+    word = target.word or PHASES[reading.phase].split()[0]
+    return climb(reading, target, unit), word.upper()
+
+
 def third(reading: LiveReading) -> tuple[str, str]:
     """Return caption and word beside the maximum: the label before, the time in, what is next."""
     label = str(reading.specimen.get("label", ""))

@@ -11,7 +11,9 @@ from textual.widgets import Input
 from daq.faults import Fault
 from daq.live_reading import Phase, Trip
 from tui import console
-from tui.console import Console, WithoutColour, run_console
+from tui import terminal as terminal_module
+from tui.console import Console, run_console
+from tui.terminal import WithoutColour, sane_terminal
 from tui.theme import LIGHT, PLAIN
 from tui.view import Lower
 
@@ -250,6 +252,13 @@ def test_a_session_that_fails_is_an_unknown_force(in_state):
     assert "the port went away" in view.reading.unknown_because
 
 
+def test_a_wish_that_fails_leaves_the_number(in_state):
+    session = in_state("rising")
+    session.refuse = RuntimeError("the wish went wrong")
+    app, _ = driven(session, "m")
+    assert app.live.view.message == "that failed: RuntimeError('the wish went wrong')"
+
+
 def test_resized_live(in_state):
     async def resize():
         app = Console(in_state("rising"), cautions=False, looks_per_s=0)
@@ -296,8 +305,8 @@ def test_the_terminal_is_put_back_after_a_crash(monkeypatch):
             return True
 
     terminal = Terminal()
-    monkeypatch.setattr(console.sys, "__stdout__", terminal)
-    with pytest.raises(RuntimeError), console.sane_terminal():
+    monkeypatch.setattr(terminal_module.sys, "__stdout__", terminal)
+    with pytest.raises(RuntimeError), sane_terminal():
         raise RuntimeError("the drawing failed")
     # xterm modes: 1049 second screen, 25 cursor, 1000/1003/1006 mouse
     for code in ("?1049l", "?25h", "?1000l", "?1003l", "?1006l", "?2004l"):

@@ -7,26 +7,31 @@ from tui.view import View
 from tui.wording import Screen
 
 
+NUMBER_ROLES = {"near": "warn", "close": "stop", "gone": "stop"}
+
+
 def draw_force(view: View, width: int, height: int) -> list[Line]:
     """Draw the specimen force as large as it fits, its unit beside it, never jumping sideways."""
     reading, unit = view.reading, view.unit
     frame = wording.widest_digits(reading.stop_n, unit)
     for rows in range(height, 2, -1):
         small = max(3, rows // 2)
-        needed = width_of(frame, rows) + 2 + width_of(unit, small) + 2
+        apart = max(2, rows // 4)
+        needed = width_of(frame, rows) + apart + width_of(unit, small) + 2
         if needed <= width:
             break
     else:
         return [fit(((f" {wording.with_unit(reading.force_n, unit)}", "number"),), width)]
+    role = NUMBER_ROLES.get(wording.room_state(reading), "number")
     number = block_text(wording.digits(reading.force_n, unit), rows)
     left = max(0, (width - needed) // 2)
     start = left + width_of(frame, rows) - len(number[0])
     sign = block_text(unit, small)
     above = [EMPTY] * (rows - small)
     lines = beside(
-        [((" " * max(0, start), ""), (row, "number")) for row in number],
+        [((" " * max(0, start), ""), (row, role)) for row in number],
         [*above, *blocks(sign, "quiet")],
-        left + width_of(frame, rows) + 2,
+        left + width_of(frame, rows) + apart,
     )
     return [EMPTY] * ((height - rows) // 2) + lines
 
@@ -84,15 +89,24 @@ def _captioned(caption: str, text: str, role: str, width: int, height: int) -> l
     return [fit(((caption, "quiet"),), width), *blocks(drawn, role)]
 
 
+WORD_ROLES = {
+    "GOOD": "good",
+    "SLOWER": "warn",
+    "FASTER": "warn",
+    "NEAR": "warn",
+    "CLOSE": "stop",
+}
+
+
 def _pace_columns(view: View) -> list[tuple[str, str, str]]:
     """Return caption, word and role of the three things to see from afar."""
     reading, pace = view.reading, view.pace
-    word = (pace.word or wording.PHASES[reading.phase].split()[0]).upper()
-    role = {"good": "good", "": "strong"}.get(pace.word, "warn")
+    climb, word = wording.first(reading, pace, view.unit)
+    role = WORD_ROLES.get(word, "strong")
     maximum = wording.digits(reading.maximum_n, view.unit)
     caption, third = wording.third(reading)
     return [
-        (wording.climb(reading, pace, view.unit), word, role),
+        (climb, word, role),
         (f"maximum so far, {view.unit}", maximum.replace("?", "-"), "strong"),
         (caption, drawable(third.upper()), "strong"),
     ]

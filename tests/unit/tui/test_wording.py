@@ -125,3 +125,16 @@ def test_stop_says_what_to_do_next(reading_at):
     assert wording.alarm(reading_at(6250.0, trip=TRIP), "kN").lines[0] == "WIND BACK"
     slack = reading_at(10.0, trip=TRIP, phase=Phase.SLACK)
     assert wording.alarm(slack, "kN").lines[0] == "PRESS A TO GO ON"
+
+
+@pytest.mark.parametrize(
+    ("force", "pace", "said"),
+    [
+        (2000.0, Pace("good", 45.0), ("climb 3.0 aim 2.7 kN/min", "GOOD")),
+        (2000.0, Pace("", NAN), ("climb 3.0 kN/min", "RISING")),
+        (5300.0, Pace("good", 45.0), ("to the stop: 0.90 kN", "NEAR")),
+        (5900.0, Pace("faster", 45.0), ("to the stop: 0.30 kN", "CLOSE")),
+    ],
+)
+def test_near_the_stop_outranks_the_pace(reading_at, force, pace, said):
+    assert wording.first(reading_at(force), pace, "kN") == said
