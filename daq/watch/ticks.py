@@ -13,12 +13,15 @@ from daq.samples import FloatArray
 TICK_S = 0.01
 
 
-@dataclass(frozen=True, slots=True)
-class Tick:
-    """Ten milliseconds: the time of the last sample in it, and the median of its forces (N)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Ticks:
+    """Stretches of ten milliseconds: time of the last sample in each, median force (N); (k,)."""
 
-    seconds: float
-    force_n: float
+    seconds: FloatArray
+    force_n: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.seconds)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,33 +33,32 @@ class TickState:
     slot: int
 
 
+NO_TICKS = Ticks(np.empty(0), np.empty(0))
+
+
 def no_ticks() -> TickState:
     """Return the state before the first sample."""
     return TickState((), (), -1)
 
 
-def gather(
-    state: TickState, seconds: FloatArray, force_n: FloatArray
-) -> tuple[TickState, list[Tick]]:
+def gather(state: TickState, seconds: FloatArray, force_n: FloatArray) -> tuple[TickState, Ticks]:
     """Take a block (n,) and return the ticks it completed. A tick closes with the next sample."""
     if not len(seconds):
-        return state, []
+        return state, NO_TICKS
     last_slot = int(seconds[-1] // TICK_S)
     state = TickState((*state.seconds, seconds), (*state.force_n, force_n), state.slot)
     if last_slot == state.slot:
-        return state, []
+        return state, NO_TICKS
     return _close(np.concatenate(state.seconds), np.concatenate(state.force_n), last_slot)
 
 
-def _close(
-    seconds: FloatArray, force_n: FloatArray, last_slot: int
-) -> tuple[TickState, list[Tick]]:
+def _close(seconds: FloatArray, force_n: FloatArray, last_slot: int) -> tuple[TickState, Ticks]:
     """Return the ticks of all samples before ``last_slot``, which stays open."""
     ends = np.flatnonzero(np.diff(seconds // TICK_S)) + 1
-    ticks = []
-    start = 0
-    for end in ends.tolist():
-        middle = force_n[start] if end - start == 1 else np.median(force_n[start:end])
-        ticks.append(Tick(float(seconds[end - 1]), float(middle)))
-        start = end
-    return TickState((seconds[start:],), (force_n[start:],), last_slot), ticks
+    starts = np.concatenate([[0], ends])
+    open_from = int(starts[-1])
+    middles = force_n[starts[:-1]].astype(np.float64)
+    for tick in np.flatnonzero(np.diff(starts) > 1).tolist():
+        middles[tick] = np.median(force_n[starts[tick] : starts[tick + 1]])
+    state = TickState((seconds[open_from:],), (force_n[open_from:],), last_slot)
+    return state, Ticks(seconds[ends - 1], middles)

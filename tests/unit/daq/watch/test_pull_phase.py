@@ -1,11 +1,16 @@
 """Phases of a pull on drawn force curves; the rules at their edges."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from daq.live_reading import Phase
+from daq.watch import pull_phase
 from daq.watch.pull_phase import PhaseState, follow, phase_rules
-from daq.watch.ticks import gather, no_ticks
+from daq.watch.ticks import NO_TICKS, Ticks, gather, no_ticks
+from simulators.scenario import scenario_names
+from simulators.simulation import simulate
 
 RULES = phase_rules(6200.0, 0.5)
 STEP_S = 1 / 93
@@ -27,8 +32,9 @@ def run(force, chunk=7):
     for start in range(0, len(force), chunk):
         part = slice(start, start + chunk)
         ticks_state, ticks = gather(ticks_state, seconds[part], force[part])
-        for tick in ticks:
-            state, new = follow(state, RULES, [tick])
+        for tick in range(len(ticks)):
+            one = slice(tick, tick + 1)
+            state, new = follow(state, RULES, Ticks(ticks.seconds[one], ticks.force_n[one]))
             happenings += [h.kind for h in new]
             if not phases or phases[-1] is not state.phase:
                 phases.append(state.phase)
@@ -84,7 +90,7 @@ def test_a_grip_that_holds_again_reopens_the_pull():
     _, happenings = run(
         curve((2, 0), (10, 2000), (0.05, 1200), (10, 3000), (0.05, 100), (2, 0), (5, 0))
     )
-    assert happenings == ["began", "parted", "reopened", "parted", "ended"]
+    assert happenings == ["began", "parted", "reopened", "crack", "parted", "ended"]
 
 
 def test_a_touch_is_no_pull():
@@ -106,3 +112,50 @@ def test_any_block_size_gives_the_same_story(chunk):
     """Blocks do not matter."""
     force = curve((2, 0), *staircase(6, 500), (0.02, 2750), (3, 4000), (0.02, 100), (2, 0), (5, 0))
     assert run(force, chunk) == run(force, 7)
+
+
+@pytest.mark.parametrize("name", scenario_names())
+def test_passing_over_calm_ticks_changes_nothing(name, monkeypatch):
+    """Whole pulls of the simulated rig: in one block, in blocks, and by the rules alone."""
+    force = specimen_force(simulate(name, seed=21))
+    seconds = np.arange(len(force)) * STEP_S
+    quick = follow(PhaseState(), RULES, Ticks(seconds, force))
+    assert len(quick[1]) >= 3
+    assert story(quick) == story(in_blocks(seconds, force, 37))
+    monkeypatch.setattr(pull_phase._Walk, "stride", lambda _, at: at)
+    assert story(quick) == story(follow(PhaseState(), RULES, Ticks(seconds, force)))
+    assert story(quick) == story(in_blocks(seconds, force, 1))
+
+
+def test_wood_that_gives_way_a_little_at_each_stroke_is_parted():
+    """A rounded top worn down over many strokes, wound back before any tail was reached."""
+    down = [
+        (s, f)
+        for end in (2380, 2340, 2260, 2150, 2000, 1850, 1650, 1450)
+        for s, f in ((1.5, end), (4.0, end - 10))
+    ]
+    _, happenings = run(curve((2, 0), *staircase(8, 300), *down, (1.0, 0), (5, 0)))
+    assert happenings == ["began", "parted", "ended"]
+
+
+def specimen_force(simulation):
+    """Specimen force by simple sums."""
+    rig = simulation.rig
+    net = simulation.counts - simulation.counts[50:400].mean(axis=0)
+    return (net / (np.array(rig.counts_per_newton) * rig.signs)).sum(axis=1) * rig.ratio
+
+
+def in_blocks(seconds, force, size):
+    """Follow in blocks of ``size`` ticks."""
+    state, happenings = PhaseState(), []
+    for start in range(0, len(force), size):
+        part = slice(start, start + size)
+        state, new = follow(state, RULES, Ticks(seconds[part], force[part]))
+        happenings += new
+    return state, happenings
+
+
+def story(followed):
+    """The happenings and the state, without the window kept for slopes."""
+    state, happenings = followed
+    return happenings, replace(state, recent=NO_TICKS)
