@@ -137,11 +137,14 @@ def phase(reading: LiveReading) -> str:
     return f"pull {reading.pull_number} · {word} · {clock(reading.pull_elapsed_s)}"
 
 
+NEAR_WORDS = {"near": "NEAR", "close": "NEAR!!"}
+
+
 def first(reading: LiveReading, target: Pace, unit: str) -> tuple[str, str]:
     """Return caption and word for the crank: near the stop that outranks pace and phase."""
     state = room_state(reading)
     if state in ("near", "close") and reading.phase not in OVER:
-        return f"to the stop: {with_unit(reading.room_n, unit)}", state.upper()
+        return f"to the stop: {with_unit(reading.room_n, unit)}", NEAR_WORDS[state]
     word = target.word or PHASES[reading.phase].split()[0]
     return climb(reading, target, unit), word.upper()
 

@@ -6,7 +6,6 @@ from tui.drawing import EMPTY, Line, beside, blocks, fit, middle, spread
 from tui.view import View
 from tui.wording import Screen
 
-
 NUMBER_ROLES = {"near": "warn", "close": "stop", "gone": "stop"}
 
 
@@ -94,7 +93,7 @@ WORD_ROLES = {
     "SLOWER": "warn",
     "FASTER": "warn",
     "NEAR": "warn",
-    "CLOSE": "stop",
+    "NEAR!!": "stop",
 }
 
 

@@ -133,7 +133,7 @@ def test_stop_says_what_to_do_next(reading_at):
         (2000.0, Pace("good", 45.0), ("climb 3.0 aim 2.7 kN/min", "GOOD")),
         (2000.0, Pace("", NAN), ("climb 3.0 kN/min", "RISING")),
         (5300.0, Pace("good", 45.0), ("to the stop: 0.90 kN", "NEAR")),
-        (5900.0, Pace("faster", 45.0), ("to the stop: 0.30 kN", "CLOSE")),
+        (5900.0, Pace("faster", 45.0), ("to the stop: 0.30 kN", "NEAR!!")),
     ],
 )
 def test_near_the_stop_outranks_the_pace(reading_at, force, pace, said):
