@@ -1,7 +1,7 @@
 """What a reader must know before believing a comparison, in whole sentences."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from analysis.groups import Group, Level, Pull, Selection, level_at, level_words
 from analysis.statistics.characteristic import FEW, FEWEST
@@ -11,13 +11,22 @@ BOARD = "board"
 ALARM = "ALARM: "
 
 
-def cautions(selection: Selection, groups: Sequence[Group]) -> list[str]:
-    """Return every caution, the gravest first."""
+#: Entries that change the strength: pulls that differ in them are not alike.
+STRENGTH_KEYS = (
+    *("series", "species", "fastener", "major_mm", "minor_mm"),
+    *("penetration_mm", "pilot_mm", "coating"),
+)
+
+
+def cautions(
+    selection: Selection, groups: Sequence[Group], taken_out: Collection[str] = ()
+) -> list[str]:
+    """Return every caution, the gravest first; the model already allows for ``taken_out`` keys."""
     return [
         *board_alarms(selection),
         *_left_out(selection),
         *_modes(selection, groups),
-        *_uneven(selection),
+        *_uneven(selection, taken_out),
         *_partial(groups),
         *_standing_out(selection, groups),
         *_small(groups),
@@ -28,7 +37,7 @@ def board_alarms(selection: Selection) -> list[str]:
     """Return an alarm for every level whose pulls all sit in one of several boards."""
     key = selection.block or BOARD
     boards = boards_of(selection, key)
-    if len(set().union(*boards.values())) < 2:
+    if selection.by == key or len(set().union(*boards.values())) < 2:
         return []
     return [
         f"{ALARM}{selection.by} {level_words(level)} sits in {key} {level_words(one)} only: "
@@ -53,7 +62,10 @@ def boards_of(selection: Selection, key: str) -> dict[Level, set[Level]]:
 
 def one_board_apart(selection: Selection, a: Level, b: Level) -> bool:
     """Whether two levels share no board and one of them has a single one: boards are compared."""
-    boards = boards_of(selection, selection.block or BOARD)
+    key = selection.block or BOARD
+    if selection.by == key:
+        return False
+    boards = boards_of(selection, key)
     first, second = boards[a], boards[b]
     return bool(first and second) and not first & second and min(len(first), len(second)) == 1
 
@@ -68,7 +80,7 @@ def _left_out(selection: Selection) -> list[str]:
     invalid = sum(selection.invalid.values())
     if invalid:
         lines.append(f"Invalid pulls, counted and kept out of every figure: {invalid}.")
-    if selection.block is None:
+    if selection.block is None and selection.by != BOARD:
         boards = set().union(*boards_of(selection, BOARD).values())
         if len(boards) > 1:
             lines.append(
@@ -91,14 +103,16 @@ def _modes(selection: Selection, groups: Sequence[Group]) -> list[str]:
     ]
 
 
-def _uneven(selection: Selection) -> list[str]:
-    lengths = {level_at(pull.result, "penetration_mm") for pull in selection.pulls} - {None}
-    if len(lengths) < 2 or selection.by == "penetration_mm":
-        return []
-    return [
-        "Penetration differs between the pulls: force grows with it, so compare like lengths "
-        "(--where penetration_mm=...)."
-    ]
+def _uneven(selection: Selection, taken_out: Collection[str]) -> list[str]:
+    lines = []
+    for key in STRENGTH_KEYS:
+        found = {level_at(pull.result, key) for pull in selection.pulls} - {None}
+        if len(found) > 1 and key not in (selection.by, selection.block, *taken_out):
+            lines.append(
+                f"{key} differs between the pulls and counts as scatter, or as {selection.by}: "
+                f"compare like with like (--where {key}=...)."
+            )
+    return lines
 
 
 def _partial(groups: Sequence[Group]) -> list[str]:

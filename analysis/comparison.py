@@ -83,7 +83,7 @@ def compare(
         needed_per_group=max((pair.needed for pair in pairs if pair.needed), default=None),
         plateau=_plateau(selection) if by == PILOT else None,
         adjustments=adjustments,
-        warnings=(*cautions(selection, groups), *notes),
+        warnings=(*cautions(selection, groups, model.others if model else ()), *notes),
     )
 
 

@@ -200,7 +200,9 @@ def _figures(forces: Sequence[float], whole: Sequence[bool]) -> tuple[Summary, f
     try:
         fitted = censored.fit(forces, whole)
         mean = float(fitted.coefficients[0])
-        middle = float(censored.fit(np.log(forces), whole).coefficients[0])
+        middle = math.nan
+        if min(forces) > 0:
+            middle = float(censored.fit(np.log(forces), whole).coefficients[0])
     except ConfoundedError:
         return unknown, bound
     return (

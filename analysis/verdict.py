@@ -53,6 +53,7 @@ class PairVerdict:
     a: Level
     b: Level
     difference_n: float
+    ci95_n: Interval  # of this pair alone
     estimate: Difference | None  # None where no method may judge
     log_estimate: Difference | None  # the same pair of natural logarithms
     p_within_bound: float  # both one-sided tests against the bound
@@ -61,11 +62,6 @@ class PairVerdict:
     sentence: str
     needed: int | None  # pulls per group in all that would settle it; None when settled
     more: int | None  # of which are still to be made
-
-    @property
-    def ci95_n(self) -> Interval:
-        """Interval of this pair alone."""
-        return self.estimate.ci95 if self.estimate else NO_INTERVAL
 
     @property
     def ci95_together_n(self) -> Interval:
@@ -120,11 +116,14 @@ def judge(
     reference = means_n[pair.b]
     share = pair.difference / reference if reference else math.nan
     a, b = levels[pair.a], levels[pair.b]
-    sentence = _sentence(a, b, pair, share, verdict, bound, needed, more)
+    ci95 = pair.ci95
+    size = _size(pair.difference, ci95, share)
+    sentence = _sentence(a, b, size, verdict, bound, needed, more)
     return PairVerdict(
         a,
         b,
         pair.difference,
+        ci95,
         pair,
         log_pair,
         within,
@@ -141,7 +140,7 @@ def untold(a: Level, b: Level, difference_n: float, why: str) -> PairVerdict:
     words = f"{level_words(a)} against {level_words(b)}: cannot tell. {why}"
     verdict = Verdict.CANNOT_TELL
     return PairVerdict(
-        a, b, difference_n, None, None, math.nan, math.nan, verdict, words, None, None
+        a, b, difference_n, NO_INTERVAL, None, None, math.nan, math.nan, verdict, words, None, None
     )
 
 
@@ -161,14 +160,12 @@ def pulls_to_settle(difference: float, rest_sd: float, bound: float) -> int | No
 def _sentence(
     a: Level,
     b: Level,
-    pair: Difference,
-    share: float,
+    size: str,
     verdict: Verdict,
     bound: Bound,
     needed: int | None,
     more: int | None,
 ) -> str:
-    size = _size(pair, share)
     head = f"{level_words(a)} against {level_words(b)}"
     if verdict is Verdict.MATTERS:
         return f"{head}: matters, {size}."
@@ -180,10 +177,10 @@ def _sentence(
     return f"{head}: cannot tell, {size}; about {needed} per group would settle it ({more} more)."
 
 
-def _size(pair: Difference, share: float) -> str:
+def _size(difference_n: float, ci95_n: Interval, share: float) -> str:
     """The difference with its interval: as -+ where it is even, else by its ends."""
-    low, high = (end / 1000 for end in pair.ci95)
-    gap = pair.difference / 1000
+    low, high = (end / 1000 for end in ci95_n)
+    gap = difference_n / 1000
     if abs(high + low - 2 * gap) < 0.02 * (high - low):
         return f"{gap:+.2f} \u00b1 {(high - low) / 2:.2f} kN ({share:+.0%})"
     return f"{gap:+.2f} kN, between {low:+.2f} and {high:+.2f} ({share:+.0%})"

@@ -157,7 +157,9 @@ def _scaled_fit(y: Floats, whole: Flags, x: Floats) -> CensoredFit:
     """Climb in units in which the values spread over about one."""
     start = np.asarray(np.linalg.lstsq(x[~whole], y[~whole], rcond=None)[0], dtype=np.float64)
     rest = y - x @ start
-    scale = math.sqrt(float(rest[~whole] @ rest[~whole]) / y.size) or 1e-9 * float(abs(y).max())
+    scale = math.sqrt(float(rest[~whole] @ rest[~whole]) / y.size)
+    if scale <= 1e-9 * float(abs(y).max()):
+        raise ConfoundedError("the pulls that failed show no scatter to judge by")
     theta, information, likelihood = _climb(rest / scale, whole, x)
     tau, n, p = float(theta[-1]), y.size, theta.size - 1
     sigma, df = scale / tau, n - p

@@ -34,7 +34,7 @@ class OneWay:
     @property
     def eta_squared(self) -> float:
         """Share of the squares between groups (R squared); biased up."""
-        return self.ss_between / (self.ss_between + self.ss_within)
+        return share_explained(self.ss_between, 0, 0.0, self.ss_between + self.ss_within)
 
     @property
     def omega_squared(self) -> float:
@@ -65,8 +65,9 @@ class KruskalWallis:
 
 
 def share_explained(ss: float, df: float, ms_rest: float, ss_total: float) -> float:
-    """Return omega squared, not below 0 (Hays; NIST e-Handbook 7.4.3 quantities)."""
-    return max(0.0, (ss - df * ms_rest) / (ss_total + ms_rest))
+    """Return omega squared, not below 0 (Hays); 0 where nothing varies."""
+    below = ss_total + ms_rest
+    return max(0.0, (ss - df * ms_rest) / below) if below > 0 else 0.0
 
 
 def one_way(groups: Sequence[ArrayLike]) -> OneWay:

@@ -187,19 +187,19 @@ def test_boards_of_their_own_with_one_hole_each_are_plain_repeats():
 def test_three_pulls_a_level_in_scattering_hardwood_are_no_evidence():
     """Common practice, no source: 400-500 kgf with three pulls a level shows no pilot effect.
 
-    Forces drawn evenly from that range, 25 campaigns of three levels: "matters" only as often as
-    chance allows (6 of 25 would be beyond it), and not once on a typical set.
+    Forces drawn evenly from that range, 12 campaigns of three levels: "matters" only as often as
+    chance allows (4 of 12 would be beyond it), and not once on a typical set.
     """
     rng = np.random.default_rng(2)
     verdicts = []
-    for _ in range(25):
+    for _ in range(12):
         kgf = rng.uniform(400, 500, 9)
         pulls = [
             pull(force * 9.80665e-3, pilot_mm=pilot)
             for pilot, force in zip(np.repeat([5.0, 5.5, 6.0], 3), kgf, strict=True)
         ]
         verdicts.append([pair.verdict for pair in compare(pulls, "pilot_mm").pairs])
-    assert sum(Verdict.MATTERS in each for each in verdicts) <= 5
+    assert sum(Verdict.MATTERS in each for each in verdicts) <= 3
     fixed = [450, 420, 490, 410, 470, 440, 430, 500, 400]
     pulls = [
         pull(force * 9.80665e-3, pilot_mm=pilot)

@@ -196,7 +196,7 @@ def test_mixed_modes_partial_pulls_and_lengths_are_said():
     text = " ".join(compare(pulls, "pilot_mm").warnings)
     assert "withdrawal 12, fastener fracture 1" in text
     assert "1 of the pulls are partial" in text
-    assert "Penetration differs" in text
+    assert "penetration_mm differs" in text
 
 
 def test_a_value_that_stands_out_is_named_and_kept():
@@ -247,3 +247,55 @@ def test_a_break_is_found_among_many_pilots_with_boards_taken_out():
     assert found.identified
     assert found.break_ci95[0] < 8.2 < found.break_ci95[1]
     assert found.slope < 0
+
+
+def test_boards_themselves_can_be_compared():
+    """Then a board is the level, not a caution."""
+    pulls = [
+        pull(base + step, board=board)
+        for board, base in (("A", 4000), ("B", 3000))
+        for step in (-90.0, 0.0, 90.0)
+    ]
+    found = compare(pulls, "board")
+    assert found.pairs[0].verdict is Verdict.MATTERS
+    assert not any("ALARM" in line or "--block" in line for line in found.warnings)
+
+
+def test_pulls_without_any_scatter_do_not_break_the_sums():
+    """Equal forces within the levels, and equal forces everywhere."""
+    for gap in (0.0, -500.0):
+        found = compare(two_levels(gap, n=4, spread=0.0), "pilot_mm")
+        assert found.pairs[0].difference_n == gap
+        assert found.pairs[0].verdict is (Verdict.MATTERS if gap else Verdict.DOES_NOT)
+    held = [pull(5000, pilot_mm=9) for _ in range(3)] + [pull(5000, Kind.AT_LEAST, "", pilot_mm=9)]
+    found = compare([*two_levels(0), *held], "pilot_mm")
+    assert found.groups[2].at_least_n == 5000
+
+
+def test_a_force_of_zero_or_less_leaves_only_its_logarithms_out():
+    """No geometric mean, no low end, no ratio; everything else stands."""
+    found = compare([*two_levels(0), pull(-5, pilot_mm=8)], "pilot_mm")
+    assert math.isnan(found.groups[0].geometric_mean_n)
+    assert math.isnan(found.groups[0].characteristic_n)
+    assert math.isnan(found.pairs[0].ratio)
+    assert math.isfinite(found.pairs[0].ci95_n[0])
+    held = [pull(6000, Kind.AT_LEAST, "", pilot_mm=8), pull(-5, pilot_mm=8)]
+    assert math.isfinite(compare([*two_levels(0), *held], "pilot_mm").groups[0].mean_n)
+
+
+def test_another_varied_factor_is_taken_out_or_told():
+    """Crossed with the levels it leaves the scatter; else it is named as a caution."""
+    rng = np.random.default_rng(9)
+    pulls = [
+        pull(4000 + (800 if wax == "wax" else 0) + rng.normal(0, 60), pilot_mm=pilot, coating=wax)
+        for pilot in (8.0, 8.5)
+        for wax in ("dry", "wax")
+        for _ in range(4)
+    ]
+    found = compare(pulls, "pilot_mm")
+    assert "coating taken out" in found.method
+    assert found.rest_sd_n < 120
+    lone = compare(
+        [pull for pull in pulls if pull.specimen["pilot_mm"] == 8.0] + pulls[-4:], "pilot_mm"
+    )
+    assert any("coating differs" in line for line in lone.warnings)
