@@ -7,13 +7,11 @@ from pathlib import Path
 import numpy as np
 
 from analysis.pull_result import Kind, PullResult
-from daq.force.calibration import Calibration
+from analysis.recorded_chain import chain_of
 from daq.force.force_chain import ForceChain, Forces
-from daq.force.zero import Zero
 from daq.live_reading import Phase
 from daq.record.header import RunHeader
 from daq.record.reader import Recording
-from daq.rig.rig import Lever
 from daq.samples import NOT_A_MAXIMUM, Flag, FloatArray
 from daq.watch.peak import Peak, hold, lone_spikes, no_peak, settle, spike_threshold_n
 from daq.watch.pull_phase import Happening, PhaseState, follow, phase_rules
@@ -39,20 +37,10 @@ class PullCurve:
     outcome: Phase
 
 
-def force_chain(header: RunHeader) -> ForceChain:
-    """Return the chain a recording was made with. Without a zero the counts pass unchanged."""
-    calibration = Calibration.from_json(header.calibration)
-    record = header.zero_before
-    zero = Zero.none(len(header.cells))
-    if record is not None:
-        zero = Zero(record.counts, record.sd_counts, record.sd_counts, samples=1)
-    return ForceChain(calibration, zero, Lever(**header.lever))  # type: ignore[arg-type]
-
-
 def pull_curve(recording: Recording) -> PullCurve:
     """Return time, force, peak and phases of a recording."""
     header, samples = recording.header, recording.samples
-    chain = force_chain(header)
+    chain = chain_of(recording)
     forces = chain.forces(samples["counts"])
     time_s = seconds(samples, fit_clock(samples, has_clock=header.has_board_clock))
     noise_n = _noise_n(chain)

@@ -261,7 +261,8 @@ def main() -> int:
     parser.add_argument("--check", action="store_true", help="compare, change nothing")
     check = parser.parse_args().check
     with tempfile.TemporaryDirectory() as name:
-        fresh = Path(name)
+        fresh = Path(name) / "demo"
+        fresh.mkdir()
         make_all(fresh)
         if check:
             return _compare(fresh)

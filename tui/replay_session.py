@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from analysis.reduction import force_chain
+from analysis.recorded_chain import force_chain
 from daq.acquisition import Acquisition
 from daq.pull_session import SessionSettings
 from daq.record.reader import read_recording
