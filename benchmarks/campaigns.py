@@ -39,12 +39,11 @@ def _row(setting: Setting, what: str, ours: float, plain: float, goal: str, note
 def _tally(place: int) -> Counter[str]:
     children = [
         subprocess.Popen(
-            [sys.executable, "-m", "benchmarks.campaigns_child"]
-            + [str(place), str(CAMPAIGNS // PARTS), str(100 * place + part)],
+            [sys.executable, "-m", "benchmarks.campaigns_child", *map(str, arguments)],
             stdout=subprocess.PIPE,
             text=True,
         )
-        for part in range(PARTS)
+        for arguments in ((place, CAMPAIGNS // PARTS, 100 * place + part) for part in range(PARTS))
     ]
     total: Counter[str] = Counter()
     for child in children:

@@ -1,4 +1,4 @@
-"""Simulated campaigns with a known effect, compared; counts on stdout as JSON (see campaigns.py)."""
+"""Simulated campaigns with a known effect, compared; counts on stdout as JSON (campaigns.py)."""
 
 import json
 import math
