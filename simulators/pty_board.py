@@ -24,8 +24,8 @@ LOOK_S = 0.005
 LONGEST_SLEEP_S = 0.02
 OWN_BUFFER = 4096  # bytes that wait while the port takes no more
 PATIENCE_S = 2.0  # then what comes due is lost
-DRAIN_S = 2.0
-DRAINED_LOOKS = 6  # the system moves bytes in steps: empty so many times running is empty
+DRAIN_S = 10.0  # for a reader that is only late
+DRAINED_S = 0.4  # a busy system moves bytes on late: empty for so long is empty
 
 
 class Port(Protocol):
@@ -259,8 +259,12 @@ class PlayingBoard:
         time.sleep(max(wait_s, LOOK_S if self._waiting else 0.001))
 
     def _drain(self) -> None:
-        until_s, empty = time.monotonic() + DRAIN_S, 0
-        while empty < DRAINED_LOOKS and time.monotonic() < until_s and self._port.has_reader():
+        since_s = time.monotonic()
+        until_s = since_s + (DRAIN_S if self._full_since_s is None else DRAINED_S)
+        while (now_s := time.monotonic()) < until_s and self._port.has_reader():
             self._flush()
-            empty = 0 if self._waiting or self._port.unread() else empty + 1
-            time.sleep(2 * LOOK_S)
+            if self._waiting or self._port.unread():
+                since_s = now_s
+            elif now_s - since_s > DRAINED_S:
+                return
+            time.sleep(LOOK_S)
