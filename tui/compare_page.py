@@ -15,7 +15,7 @@ from analysis.groups import Group, level_words
 from analysis.statistics.one_way import Welch
 from analysis.verdict import Verdict
 
-STRIP = 44  # columns of the dots
+STRIP = 72  # columns of the dots
 DOT, WHOLE, MEAN, REACH = "\u2022", ">", "|", "\u2500"
 SIGN = {Verdict.MATTERS: "\u2260", Verdict.DOES_NOT: "\u2248", Verdict.CANNOT_TELL: "?"}
 
@@ -55,26 +55,20 @@ def verdicts(found: Comparison) -> Iterator[Text]:
         yield Text("? Only one level: nothing to compare it with.", style="bold")
 
 
-def dots(groups: Sequence[Group]) -> Table:
+def dots(groups: Sequence[Group]) -> Text:
     """Return the pulls as dots on one scale: a dot a failure, > a pull that ended whole."""
     forces = [force for group in groups for force in group.forces_n]
     low, high = (min(forces), max(forces)) if forces else (0.0, 1.0)
-    table = Table.grid(padding=(0, 1))
-    table.add_column(justify="right")
-    table.add_column(no_wrap=True)
-    table.add_column()
+    lines = []
     for group in groups:
-        table.add_row(
-            Text(level_words(group.level)), Text(strip(group, low, high)), Text(_counts(group))
-        )
-        table.add_row("", Text(reach(group, low, high)), Text(_modes(group)))
+        lines += [f"{level_words(group.level)}  ({_counts(group)})", strip(group, low, high)]
+        lines.append(reach(group, low, high))
     ends = f"{low / 1000:.2f} kN", f"{high / 1000:.2f} kN"
-    table.add_row("", Text(ends[0] + ends[1].rjust(STRIP - len(ends[0]))), "")
+    lines.append(ends[0] + ends[1].rjust(STRIP - len(ends[0])))
     legend = (
         f"{DOT} failed, digits: several   {WHOLE} ended whole   {REACH}{MEAN}{REACH} mean, 95 %"
     )
-    table.add_row("", Text(legend, style="dim"), "")
-    return table
+    return Text("\n".join([*lines, legend]))
 
 
 def strip(group: Group, low: float, high: float) -> str:
@@ -106,7 +100,7 @@ def groups_table(found: Comparison) -> Table:
         pad_edge=False,
     )
     for name in ("level", "n", "at\nleast", "inva-\nlid", "mean", "95 %\ninterval", "SD", "COV"):
-        table.add_column(name, justify="right", no_wrap=name != "level")
+        table.add_column(name, justify="right", no_wrap=name != "level", overflow="fold")
     for name in ("geom.\nmean", "5 %\nlow end", "n for\n\u00b110 %"):
         table.add_column(name, justify="right", no_wrap=True)
     for group in found.groups:
@@ -148,7 +142,7 @@ def figures(found: Comparison) -> Iterator[Text]:
         share = found.variance_share
         for name, part in (
             (found.by, share.factor),
-            (found.block or "", share.block),
+            (found.block if found.block_test else "", share.block),
             ("other factors", share.other),
             ("rest", share.rest),
         ):
@@ -189,11 +183,8 @@ def _counts(group: Group) -> str:
         parts.append(f"{group.n_at_least} ended whole")
     if group.n_invalid:
         parts.append(f"{group.n_invalid} invalid")
+    parts += [f"{mode} {count}" for mode, count in sorted(group.modes.items())]
     return ", ".join(parts)
-
-
-def _modes(group: Group) -> str:
-    return ", ".join(f"{mode} {count}" for mode, count in sorted(group.modes.items()))
 
 
 def _column(force: float, low: float, high: float) -> int:

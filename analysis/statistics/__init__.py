@@ -3,7 +3,7 @@
 summary          one group: mean, spread, interval, geometric mean
 characteristic   the low-end value of EN 14358 and limits without a distribution
 one_way          classic and Welch analysis of variance, Kruskal-Wallis
-linear_model     factor, other factors, boards as blocks, covariates: one least-squares model
+linear_model     factor, other factors, boards as blocks: one least-squares model
 pairwise         differences of every two levels with intervals (Tukey-Kramer, Games-Howell)
 equivalence      "as good as" within a bound
 censored         pulls that ended whole: likelihood with the same model

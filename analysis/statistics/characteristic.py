@@ -55,15 +55,6 @@ def lognormal(values: ArrayLike, rule: Rule = "table") -> Characteristic:
     return Characteristic(math.exp(logs.mean - k_s * spread), k_s, words, logs.sd < LEAST_COV)
 
 
-def normal(values: ArrayLike, rule: Rule = "table") -> Characteristic:
-    """Return mean - k_s s, s at least 5 % of the mean: for density (EN 14358:2016 3.2.2)."""
-    group = summarise(_enough(values))
-    least = LEAST_COV * abs(group.mean)
-    k_s, words = _factor(group.n, rule)
-    value = group.mean - k_s * max(group.sd, least)
-    return Characteristic(value, k_s, words, group.sd < least)
-
-
 def table_factor(n: int) -> tuple[float, int]:
     """Return k_s of EN 14358:2016 Table 1 and the n of its row: the next larger k_s."""
     if n < FEWEST:

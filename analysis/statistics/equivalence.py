@@ -3,11 +3,7 @@
 import math
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike
-
 from analysis.statistics.pairwise import Difference, range_tail
-from analysis.statistics.summary import mean_and_squares
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +40,3 @@ def of_pair(pair: Difference, bound: float) -> float:
         return math.nan
     beyond = range_tail(abs(nearest) * math.sqrt(2), pair.levels, pair.df) / 2
     return beyond if nearest > 0 else 1 - beyond
-
-
-def of_groups(a: ArrayLike, b: ArrayLike, bound: float) -> Equivalence:
-    """Return the tests for two groups that share one spread."""
-    first, second = (np.asarray(x, dtype=np.float64) for x in (a, b))
-    (mean_a, squares_a), (mean_b, squares_b) = mean_and_squares(first), mean_and_squares(second)
-    df = first.size + second.size - 2
-    error = math.sqrt((squares_a + squares_b) / df * (1 / first.size + 1 / second.size))
-    return of_estimate(mean_a - mean_b, error, df, bound)

@@ -80,13 +80,12 @@ def design(
     levels: Sequence[Hashable],
     blocks: Sequence[Hashable] | None = None,
     others: Mapping[str, Sequence[Hashable]] | None = None,
-    covariates: Mapping[str, Floats] | None = None,
 ) -> Design:
     """Return the design of ``factor`` (n labels of ``levels``) with what else is known of the rows.
 
     Each of ``others`` enters with its interaction with the factor when every combination occurs
-    (then the factor is tested as the mean over the other's levels), else alone. ``blocks`` and
-    ``covariates`` (n,) enter alone.
+    (then the factor is tested as the mean over the other's levels), else alone. ``blocks`` enter
+    alone.
     """
     n = len(factor)
     parts = [(CONSTANT, np.ones((n, 1)))]
@@ -99,8 +98,6 @@ def design(
             parts.append((f"{name} x factor", _products(main, side)))
     if blocks is not None:
         parts.append((BLOCK, deviation_columns(blocks, distinct(blocks))))
-    for name, values in (covariates or {}).items():
-        parts.append((name, (values - values.mean())[:, None]))
     edges = np.cumsum([0] + [part.shape[1] for _, part in parts])
     terms = {name: slice(int(edges[i]), int(edges[i + 1])) for i, (name, _) in enumerate(parts)}
     rows = np.zeros((len(levels), int(edges[-1])))

@@ -75,18 +75,6 @@ def from_estimates(estimates: Floats, covariance: Floats, df: float) -> tuple[Di
     return tuple(found)
 
 
-def tukey_kramer(groups: Sequence[ArrayLike]) -> tuple[Difference, ...]:
-    """Return the differences of groups that share one spread. Raises ValueError without repeats."""
-    arrays = as_groups(groups)
-    parts = [mean_and_squares(x) for x in arrays]
-    df = sum(x.size for x in arrays) - len(arrays)
-    if df < 1:
-        raise ValueError("differences need a repeat in some group")
-    spread = math.fsum(squares for _, squares in parts) / df
-    means = np.array([mean for mean, _ in parts])
-    return from_estimates(means, np.diag([spread / x.size for x in arrays]), df)
-
-
 def games_howell(groups: Sequence[ArrayLike]) -> tuple[Difference, ...]:
     """Return the differences of groups with a spread of their own (Welch's degrees of freedom).
 

@@ -68,16 +68,6 @@ def t_quantile(df: float, level: float = 0.95) -> float:
     return float(special.stdtrit(df, 0.5 + level / 2)) if df > 0 else math.nan
 
 
-def sd_interval(sd: float, n: int) -> Interval:
-    """Return the 95 % interval of a standard deviation of ``n`` normal values (chi-squared)."""
-    from scipy import special
-
-    if n < 2:
-        return NO_INTERVAL
-    low, high = special.chdtri(n - 1, [0.025, 0.975])
-    return sd * math.sqrt((n - 1) / low), sd * math.sqrt((n - 1) / high)
-
-
 def as_groups(groups: Sequence[ArrayLike]) -> list[Floats]:
     """Return every group as float64 (n,)."""
     return [np.asarray(group, dtype=np.float64) for group in groups]
