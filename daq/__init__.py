@@ -12,9 +12,11 @@ THE MAP: the way of a sample, in order, one line per file or room (a test holds 
     force/           counts -> newtons at each cell -> specimen force
     watch/           judging the force as it comes: stop, peak, phase
     live_chain       START HERE: the live rules in order, as one pure step
+    raw_stretch      the last counts straight from a source, for weights
     recent_past      the last seconds, for the start of a pull and for the zero
     zero_keeper      the zeros of a session
     line_tally       bad lines, gaps and losses, counted
+    specimen_list    what is on the rig, and what comes after it
     pull_session     what happens between two reads; the start and end of each pull
     live_reading     the snapshot a screen may look at
     live_view        a session as that snapshot

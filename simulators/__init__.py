@@ -11,6 +11,7 @@ THE MAP: the way of a pull, from a scenario to the bytes on a port.
     crank            the person: strokes, rests, stop, winding back
     amplifier        force to the counts of each cell
     simulation       all of that for a session of pulls: samples, true force, truth
+    weights          known weights put on and taken off, instead of pulls
     truth            what really happened, and the truth file
     wire_encoder     samples to text lines or packets
     faults           faults of board and cable: which there are, and where they come

@@ -15,17 +15,21 @@ from typing import Any
 from simulators.faults import FaultOrder, read_fault
 from simulators.pty_board import PlayingBoard, linked, open_port
 from simulators.scenario import ScenarioError
-from simulators.simulated_rig import DEMO_RIG_FILE, load_simulated_rig
-from simulators.simulation import simulate
+from simulators.simulated_rig import DEMO_RIG_FILE, SimulatedRig, load_simulated_rig
+from simulators.simulation import Simulation, simulate
 from simulators.transmission import transmit, wire_for
 from simulators.truth import Truth, write_truth
+from simulators.weights import WeightsOrder, simulate_weights
 
 GRACE_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
 class BoardOrder:
-    """What to serve. ``faults``: ``NAME`` or ``NAME@SECONDS``, or a ``FaultOrder`` each."""
+    """What to serve. ``faults``: ``NAME`` or ``NAME@SECONDS``, or a ``FaultOrder`` each.
+
+    With ``weights`` known weights are put on instead of a pull, whatever ``scenario`` says.
+    """
 
     scenario: str
     seed: int = 0
@@ -37,6 +41,7 @@ class BoardOrder:
     rig_file: Path = DEMO_RIG_FILE
     link: Path | None = None
     truth: Path | None = None
+    weights: WeightsOrder | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +69,7 @@ def run_board(order: BoardOrder, announce: Callable[[Announcement], None]) -> Tr
     if not order.speed > 0.0:
         raise ScenarioError(f"cannot play at speed {order.speed:g}; it must be above zero")
     rig = load_simulated_rig(order.rig_file)
-    simulation = simulate(order.scenario, order.seed, order.pulls, rig)
+    simulation = _simulated(order, rig)
     wire = wire_for(simulation, order.wire_format, order.checksum)
     faults = [read_fault(fault) if isinstance(fault, str) else fault for fault in order.faults]
     transmission = transmit(simulation, wire, faults)
@@ -83,15 +88,23 @@ def run_board(order: BoardOrder, announce: Callable[[Announcement], None]) -> Tr
     return truth
 
 
+def _simulated(order: BoardOrder, rig: SimulatedRig) -> Simulation:
+    if order.weights is None:
+        return simulate(order.scenario, order.seed, order.pulls, rig)
+    if order.faults:
+        raise ScenarioError("faults are put into pulls, not into rounds of weights")
+    return simulate_weights(order.weights, order.seed, rig)
+
+
 def _announcement(order: BoardOrder, port: str, truth: Truth, samples: int) -> Announcement:
     rig = load_simulated_rig(order.rig_file)
     return Announcement(
         port=port,
         link=None if order.link is None else str(order.link),
         rig_file=str(order.rig_file),
-        scenario=order.scenario,
+        scenario=truth.scenario,
         seed=order.seed,
-        pulls=order.pulls,
+        pulls=len(truth.pulls),
         speed=order.speed,
         wire_format=order.wire_format or rig.wire_format,
         faults=tuple(f if isinstance(f, str) else f.kind for f in order.faults),
@@ -188,6 +201,9 @@ def _told(text: str) -> BoardOrder:
     table = json.loads(text)
     for key in ("rig_file", "link", "truth"):
         table[key] = None if table[key] is None else Path(table[key])
+    if weights := table.pop("weights"):
+        masses = tuple(weights.pop("masses_kg"))
+        table["weights"] = WeightsOrder(masses, **weights)
     faults = (f if isinstance(f, str) else FaultOrder(**f) for f in table.pop("faults"))
     return BoardOrder(**table, faults=tuple(faults))
 

@@ -81,7 +81,7 @@ def transmit(
         sendings=script.sendings(),
         faults=tuple(script.faults),
         unplugged_s=script.unplugged_s,
-        quiet_until_s=simulation.truth.pulls[0].start_of_load_s,
+        quiet_until_s=simulation.truth.first_load_s,
     )
 
 

@@ -47,6 +47,17 @@ class TruePull:
 
 
 @dataclass(frozen=True, slots=True)
+class TrueWeight:
+    """One weight put on: where, over which cell (counted from 0; None: in the middle), how long."""
+
+    mass_kg: float
+    where: str
+    over_cell: int | None
+    begins_s: float
+    ends_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class TrueFault:
     """One injected fault: which sample (counted from 0), when, and what was done."""
 
@@ -96,6 +107,12 @@ class Truth:
     pulls: tuple[TruePull, ...]
     faults: tuple[TrueFault, ...] = ()
     delivery: Delivery = Delivery()
+    weights: tuple[TrueWeight, ...] = ()  # instead of pulls: known weights put on
+
+    @property
+    def first_load_s(self) -> float:
+        """When the first load comes."""
+        return self.pulls[0].start_of_load_s if self.pulls else self.weights[0].begins_s
 
     @property
     def strongest(self) -> TruePull:
@@ -109,8 +126,8 @@ class Truth:
 
 
 def as_document(truth: Truth) -> dict[str, Any]:
-    """Return the truth as JSON can hold it; at the top, the (strongest) pull."""
-    document = asdict(truth.strongest)
+    """Return the truth as JSON can hold it; at the top, the (strongest) pull if there is one."""
+    document = asdict(truth.strongest) if truth.pulls else {}
     document |= {key: value for key, value in asdict(truth).items() if key != "delivery"}
     delivery = asdict(truth.delivery)
     document["expected"] = {

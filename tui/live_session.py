@@ -1,15 +1,18 @@
 """Puts a session together: rig file, port, decoder, calibration, folder. Decides nothing."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from daq.acquisition import Acquisition
 from daq.faults import InputFault
 from daq.force.calibration import Calibration
+from daq.force.checks_file import ratio_problems
 from daq.pull_session import SessionSettings
 from daq.rig.load_path import stop_problems
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig
 from daq.sources import BoardSource
+from daq.specimen_list import Specimen
 from daq.wire.decoders import make_decoder
 from daq.wire.serial_port import SerialPort
 
@@ -17,9 +20,12 @@ CLOCK_FIELDS = ("time_us", "time_ms")
 
 
 def usable_rig(path: Path) -> Rig:
-    """Return the rig of a file. Raises InputFault, also for a stop above what the rig may carry."""
+    """Return the rig of a file. Raises InputFault, also for what bars it from pulling.
+
+    That is a stop above what the rig may carry, or a ratio check that blocks.
+    """
     rig = read_rig(path)
-    problems = stop_problems(rig)
+    problems = [*stop_problems(rig), *ratio_problems(rig)]
     if problems:
         raise InputFault(problems)
     return rig
@@ -30,6 +36,18 @@ def has_board_clock(rig: Rig) -> bool:
     return rig.link.format == "packet" or any(f in CLOCK_FIELDS for f in rig.link.fields)
 
 
+def open_source(rig: Rig, port: str | None) -> BoardSource:
+    """Open the port named, or that of the rig file. Raises DeviceFault, InputFault (no name)."""
+    name = port or rig.link.port
+    if name is None:
+        raise InputFault(
+            f"{rig.path}: link.port: no port is named. Give --port, or write it into the rig "
+            "file; `pullstand ports` lists what is attached."
+        )
+    opened = SerialPort(name, rig.link.baud, rig.stop.alarm_line)
+    return BoardSource(opened, make_decoder(rig.link, rig.cells))
+
+
 def open_session(
     rig: Rig,
     port: str | None,
@@ -37,27 +55,18 @@ def open_session(
     settings: SessionSettings,
     *,
     reconnect: bool = False,
+    after_saved: Callable[[Specimen], None] | None = None,
 ) -> Acquisition:
     """Open the port and return the session, not started. Raises DeviceFault, InputFault."""
-    name = port or rig.link.port
-    if name is None:
-        raise InputFault(
-            f"{rig.path}: link.port: no port is named. Give --port, or write it into the rig "
-            "file; `pullstand ports` lists what is attached."
-        )
-
-    def open_source() -> BoardSource:
-        opened = SerialPort(name, rig.link.baud, rig.stop.alarm_line)
-        return BoardSource(opened, make_decoder(rig.link, rig.cells))
-
     return Acquisition(
         rig,
         Calibration.from_rig(rig),
-        open_source,
+        lambda: open_source(rig, port),
         folder=folder,
         settings=settings,
         reconnect=reconnect,
         has_board_clock=has_board_clock(rig),
+        after_saved=after_saved,
     )
 
 

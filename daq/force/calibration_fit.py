@@ -1,5 +1,6 @@
 """Known weights to a calibration: response on load, or a gain for each cell; what it is worth."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -115,27 +116,44 @@ def _signal(
         return _Signal(responses @ np.array(signs, float), signs, (), table.resolution)
     if session.degree not in (None, 1):
         raise _fault(table, "", "gains for each cell are straight lines: leave the degree, or sum")
-    gains = _cell_gains(table, loads, responses)
+    rounds = [point.series for point in valid]
+    gains = _cell_gains(table, loads, responses, rounds)
     newtons = np.array([1.0 / gain.counts_per_newton for gain in gains])
     signs = tuple(1 if gain.counts_per_newton > 0.0 else -1 for gain in gains)
-    indicated = (responses - responses.mean(axis=0)) @ newtons + loads.mean()
+    indicated = _about_rounds(responses, rounds) @ newtons + loads
+    indicated -= _about_rounds(loads, rounds)
     return _Signal(indicated, signs, gains, 0.0)
 
 
+def _about_rounds(values: FloatArray, rounds: Sequence[str]) -> FloatArray:
+    """Return ``values`` (n,) or (n, cells) less the mean of their round."""
+    about = np.array(values)
+    for name in set(rounds):
+        own = np.array([each == name for each in rounds])
+        about[own] -= about[own].mean(axis=0)
+    return about
+
+
 def _cell_gains(
-    table: PointsTable, loads: FloatArray, responses: FloatArray
+    table: PointsTable, loads: FloatArray, responses: FloatArray, rounds: Sequence[str]
 ) -> tuple[CellGain, ...]:
-    """Least squares of load on the cells' responses: load = sum of gain x response + constant."""
+    """Least squares of load on the cells' responses: load = sum of gain x response + constant.
+
+    Each round of weights has a constant (a zero) of its own: weights lie over one cell in one round
+    and over the next in another, and what the zeros moved between must not pass for a gain.
+    """
     count, cells = responses.shape
-    if count < cells + 2:
-        raise _fault(table, "", f"{cells} cells need at least {cells + 2} points, here are {count}")
-    about = responses - responses.mean(axis=0)
+    free = count - cells - len(set(rounds))
+    if free < 1:
+        least = count - free + 1
+        raise _fault(table, "", f"{cells} cells need at least {least} points, here are {count}")
+    about, load = _about_rounds(responses, rounds), _about_rounds(loads, rounds)
     size = np.linalg.norm(about, axis=0)
-    gains, _, rank, _ = np.linalg.lstsq(about / size, loads - loads.mean(), rcond=1e-9)
-    rest = loads - loads.mean() - (about / size) @ gains
+    gains, _, rank, _ = np.linalg.lstsq(about / size, load, rcond=1e-9)
+    rest = load - (about / size) @ gains
     if rank == cells:
         inverse = np.linalg.inv((about / size).T @ (about / size))
-        errors = np.sqrt(inverse.diagonal() * float(rest @ rest) / (count - cells - 1))
+        errors = np.sqrt(inverse.diagonal() * float(rest @ rest) / free)
         if np.all(errors < WORST_GAIN * np.abs(gains)):
             return tuple(
                 CellGain(

@@ -19,7 +19,13 @@ points file: a header row, commas, decimal points; lines with # are passed over
   40,838900,up,1,leaned on the rig
   20,420100,down,1,
 load_n, load_kgf or load_lbf serve as well; response_left, response_right for a gain of each cell
-example:
+
+live, with the board attached: says which weight is next and takes it when it is steady
+  pullstand calibrate --rig rig.toml --masses "0, 5 kg, 10 kg, 20 kg" --weights M2 -o cal.json
+  pullstand calibrate --rig rig.toml --ratio-check
+  pullstand calibrate --rig rig.toml --check-weight "10 kg" --out pulls
+
+examples:
   pullstand calibrate --points weights.csv --rig rig.toml --weights M2 --latitude 52.3 -o cal.json
 """
 
@@ -27,10 +33,9 @@ example:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.epilog = EXAMPLES
-    parser.add_argument(
-        "--points", metavar="CSV", type=Path, required=True, help="known weights and responses"
-    )
+    parser.add_argument("--points", metavar="CSV", type=Path, help="known weights and responses")
     parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig this belongs to")
+    _add_live(parser.add_argument_group("live, with the board attached"))
     parser.add_argument(
         "-o", "--output", metavar="FILE", type=Path, help="write a calibration file"
     )
@@ -60,15 +65,63 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--expires", metavar="DATE", help="last day it may be used")
 
 
+def _add_live(group: "argparse._ArgumentGroup") -> None:
+    add = group.add_argument
+    add("--port", help="port path or pyserial URL (default: the rig file's)")
+    add("--masses", help='the weights there are, with units: "0, 5 kg, 10 kg, 20 kg"')
+    add("--series", type=int, metavar="N", help="rounds, up and down each (default 2)")
+    add("--draft", metavar="CSV", type=Path, help="points so far; one that is there goes on")
+    add("--ratio-check", action="store_true", help="one bucket at two places, mass unknown")
+    add("--acknowledge", metavar="REASON", help="accept a ratio more than 1 %% off, and say why")
+    add("--check-weight", metavar="MASS", help="does a known weight still read what it did")
+    add("--within", metavar="PERCENT", help='limit of the check weight (default "1 %%")')
+    add("--out", metavar="DIR", type=Path, default=Path("pulls"), help="folder of the pulls")
+
+
 def run(args: argparse.Namespace) -> int:
-    """Fit, print, and write a calibration file where asked."""
+    """Fit, print, and write a calibration file where asked; live forms first."""
+    from daq.faults import InputFault
+
+    chosen = [name for name in ("points", "ratio_check", "check_weight") if getattr(args, name)]
+    if len(chosen) > 1:
+        names = " and ".join(f"--{name.replace('_', '-')}" for name in chosen)
+        raise InputFault(f"{names}: one at a time")
+    if not args.points and args.rig is None:
+        raise InputFault("give --points FILE, or --rig FILE for the live form (see --help)")
+    if args.output is not None and args.output.exists():
+        raise InputFault(
+            f"{args.output}: exists, and a calibration is never replaced: give another name"
+        )
+    session = _session(args)
+    if args.ratio_check or args.check_weight:
+        return _check(args, session)
+    return _calibrate(args, session)
+
+
+def _check(args: argparse.Namespace, session: "Session") -> int:
+    from tui.live_weights import live_check_weight, live_ratio_check
+
+    if args.check_weight:
+        return live_check_weight(args, session)
+    assert session.rig is not None
+    return live_ratio_check(args, session.rig)
+
+
+def _calibrate(args: argparse.Namespace, session: "Session") -> int:
+    from dataclasses import replace
+
     from daq.force.calibration_fit import fit_calibration
     from daq.force.calibration_text import write_calibration
     from daq.force.points_file import read_points
     from tui.output import print_json, say
 
-    session = _session(args)
-    table = read_points(args.points, session.gravity)
+    points = args.points
+    if points is None:
+        from tui.live_weights import live_points
+
+        points = live_points(args, session)
+        session = replace(session, summed=args.sum or args.load_at == "specimen")
+    table = read_points(points, session.gravity)
     found = fit_calibration(table, session)
     inverses = _inverses(found, args.invert)
     for notice in _notices(table, found, session):
@@ -78,7 +131,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         _show(table, found, inverses)
     if args.output is not None:
-        _agree_to_signs(found, ask=not args.json and sys.stdin.isatty())
+        asked = args.points is None  # the live form has asked at the first weight
+        _agree_to_signs(found, ask=not args.json and not asked and sys.stdin.isatty())
         write_calibration(found.calibration, args.output)
         say(f"written: {args.output} (fingerprint {found.calibration.fingerprint})")
     return 0

@@ -8,12 +8,33 @@ from daq.faults import InputFault
 
 if TYPE_CHECKING:
     from simulators.serving import Announcement, BoardOrder
+    from simulators.weights import WeightsOrder
+
+
+EXAMPLES = """\
+examples:
+  pullstand simulate split --seed 3 --link /tmp/board
+  pullstand simulate weights --masses 0,5,10,20 --at cells --link /tmp/board
+"""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of this command."""
     add = parser.add_argument
-    add("scenario", metavar="SCENARIO", help="what kind of pull; a wrong name lists them all")
+    parser.epilog = EXAMPLES
+    add(
+        "scenario",
+        metavar="SCENARIO",
+        help="what kind of pull (a wrong name lists them all), or weights",
+    )
+    add("--masses", metavar="KG,...", help="weights: which are put on, in kg, such as 0,5,10,20")
+    add(
+        "--at",
+        choices=["cells", "specimen", "both"],
+        help="weights: on the bare cells, at the specimen, or one in line with the jack and then "
+        "at the specimen pin",
+    )
+    add("--rounds", type=int, metavar="N", help="weights: how often up and down again (default 2)")
     add("--seed", type=int, default=0, help="another seed, another specimen (default 0)")
     add("--pulls", type=int, default=1, metavar="N", help="so many pulls, a new specimen each")
     add("--speed", type=float, default=1.0, metavar="X", help="so many times faster than life")
@@ -66,6 +87,7 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
     if args.link is not None and args.link.exists() and not args.link.is_symlink():
         raise InputFault(f"--link {args.link}: there is a file of that name; choose another.")
     return BoardOrder(
+        weights=_weights(args),
         scenario=args.scenario,
         seed=args.seed,
         pulls=args.pulls,
@@ -78,13 +100,30 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
     )
 
 
+def _weights(args: argparse.Namespace) -> "WeightsOrder | None":
+    from simulators.weights import WeightsOrder
+
+    if args.scenario != "weights":
+        if args.masses or args.at or args.rounds:
+            raise InputFault("--masses, --at and --rounds go with the scenario weights.")
+        return None
+    try:
+        masses = [float(text) for text in (args.masses or "0,5,10,20").split(",")]
+    except ValueError:
+        raise InputFault(
+            f"--masses {args.masses}: kilograms are meant, such as 0,5,10,20."
+        ) from None
+    return WeightsOrder(tuple(kg for kg in masses if kg), args.at or "cells", args.rounds or 2)
+
+
 def _tell(said: "Announcement") -> None:
     from tui.output import say
 
     print(said.port, flush=True)  # noqa: T201 - the result of this command
     say(f"{said.scenario}, seed {said.seed}: {said.duration_s / said.speed:.0f} s from opening.")
     say("Watch it from another terminal:")
-    say(f"  pullstand pull --rig {said.rig_file} --port {said.link or said.port} --out pulls")
+    command = "calibrate" if said.scenario == "weights" else "pull --out pulls"
+    say(f"  pullstand {command} --rig {said.rig_file} --port {said.link or said.port}")
 
 
 def _tell_json(said: "Announcement") -> None:

@@ -1,0 +1,148 @@
+"""The guided forms on a plain terminal, walked through against weights on the simulated board."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from daq.force.calibration_text import read_calibration
+from simulators.serving import BoardOrder, serve
+from simulators.weights import WeightsOrder
+from tui.commands.demo import demo_rig_file
+
+PULLSTAND = [sys.executable, "-P", "-m", "tui"]
+SPEED = 30.0
+MASSES = (5.0, 10.0, 20.0)
+#: Latitude at which normal gravity is 9.80665 to six digits, as in the simulated shop.
+PLACE = ("--latitude", "45.507")
+
+pytestmark = pytest.mark.slow
+
+
+def calibrate(board, *words, typed=""):
+    """Run a live form against a board; return its exit code, stdout and stderr."""
+    done = subprocess.run(
+        [*PULLSTAND, "calibrate", "--port", board.port, *map(str, words)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        input=typed,
+    )
+    assert "Traceback" not in done.stderr
+    return done.returncode, done.stdout, done.stderr
+
+
+def weights(at="cells", masses=MASSES, rounds=2, seed=11, rig=None):
+    order = WeightsOrder(masses, at, rounds)
+    return BoardOrder("weights", seed, speed=SPEED, weights=order, rig_file=rig or demo_rig_file())
+
+
+def test_a_calibration_finds_the_hidden_gains(tmp_path):
+    with serve(weights()) as board:
+        code, out, words = calibrate(
+            board,
+            *("--rig", demo_rig_file(), "--masses", "0, 5 kg, 10 kg, 20 kg", "--weights", "M1"),
+            *("--draft", tmp_path / "w.csv", "-o", tmp_path / "cal.json", "--json", *PLACE),
+        )
+        truth = board.truth
+    assert code == 0, words
+    document = json.loads(out)
+    assert document["verified_to"] == pytest.approx(196.104, abs=0.01)
+    found = [cell["counts_per_newton"] for cell in document["cells"]]
+    assert found == pytest.approx(truth["gains"], rel=2e-3)
+    assert "14 of 14, series 2: nothing on" in words
+    made = read_calibration(tmp_path / "cal.json")
+    assert made.rig_build == "4"
+    assert len(made.points) == 14
+    raw = (tmp_path / "w.csv.raw.jsonl").read_text().splitlines()
+    assert len(raw) == 15
+
+
+def test_weights_at_the_specimen_calibrate_the_lever_too(tmp_path):
+    """R is not applied to such a calibration: the summed slope is the cells' over the ratio."""
+    with serve(weights("specimen")) as board:
+        code, out, words = calibrate(
+            board,
+            *("--rig", demo_rig_file(), "--masses", "5 kg, 10 kg, 20 kg", "--load-at", "specimen"),
+            *("--draft", tmp_path / "w.csv", "--json", *PLACE),
+        )
+        truth = board.truth
+    assert code == 0, words
+    document = json.loads(out)
+    assert document["load_at"] == "specimen"
+    assert "ratio will not be applied" in words
+    assert "unknown: taken as within 5 %" in words
+    cells = sum(s * g for s, g in zip(truth["shares"], truth["gains"], strict=True))
+    assert document["coefficients"][1] == pytest.approx(cells / truth["ratio"], rel=3e-3)
+
+
+def test_a_stopped_round_goes_on_from_its_draft(tmp_path):
+    draft = tmp_path / "w.csv"
+    words = ("--rig", demo_rig_file(), "--masses", "5 kg, 10 kg, 20 kg", "--draft", draft)
+    with serve(weights(rounds=1)) as board:  # the board's script ends before the second round
+        code, _, said = calibrate(board, *words)
+    assert code == 3  # the device went away
+    before = draft.read_text()
+    assert before.count("\n") > 9
+    with serve(weights(rounds=1, seed=11)) as board:
+        code, _, said = calibrate(board, *words, typed="v hands were on it\nq\n")
+    assert code == 2
+    assert "goes on after point" in said
+    assert "nothing is lost" in said
+    assert "hands were on it" in draft.read_text()
+    assert draft.read_text().startswith(before[: before.rindex("\n", 0, -1)][:200])
+
+
+def test_one_bucket_agrees_with_the_tape_measure_or_blocks(tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text(demo_rig_file().read_text())
+    order = weights("both", (15.0,), 1, rig=rig)
+    with serve(order) as board:
+        code, out, words = calibrate(board, "--rig", rig, "--ratio-check", "--json")
+    assert code == 0, words
+    assert json.loads(out)["ratio"] == pytest.approx(2.0, rel=0.01)
+    # the tape measure slipped: the same lever, written down 3 % off
+    rig.write_text(rig.read_text().replace('jack_arm = "402 mm"', 'jack_arm = "414 mm"'))
+    pull = [*PULLSTAND, "pull", "--rig", str(rig), "--port", "/dev/none", "--headless"]
+    refused = subprocess.run(pull, capture_output=True, text=True, timeout=60, check=False)
+    assert refused.returncode == 2
+    assert "More than 1 % apart" in refused.stderr
+
+
+def test_a_check_weight_is_kept_with_its_date(tmp_path):
+    words = ("--rig", demo_rig_file(), "--check-weight", "10 kg", "--out", tmp_path / "pulls")
+    with serve(weights("specimen", (10.0,), 1, seed=1)) as board:
+        code, out, said = calibrate(board, *words, "--load-at", "specimen", "--json", *PLACE)
+        gains = board.truth["gains"]
+    assert code == 0, said
+    document = json.loads(out)
+    nominal = (2143.2, 2137.6)
+    off = sum(g / n for g, n in zip(gains, nominal, strict=True)) / 2 - 1
+    assert document["error_rel"] == pytest.approx(off, abs=0.006)
+    assert document["passed"] == (abs(document["error_rel"]) <= 0.01)
+    kept = (tmp_path / "pulls" / "check-weights.jsonl").read_text().splitlines()
+    assert json.loads(kept[0])["weight"] == "10 kg"
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--masses", "0, 5, 10"), "unit"),
+        (("--masses", "5 kg"), "one weight"),
+        ((), "--masses"),
+        (("--check-weight", "5 kg, 10 kg"), "one weight is meant"),
+        (("--check-weight", "10 kg", "--within", "1"), "--within"),
+        (("--check-weight", "10 kg", "--ratio-check"), "one at a time"),
+    ],
+)
+def test_what_cannot_be_is_refused_before_the_port_is_opened(words, said, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    command = [*PULLSTAND, "calibrate", "--rig", str(demo_rig_file()), "--port", "/dev/none"]
+    done = subprocess.run(
+        [*command, *words], capture_output=True, text=True, timeout=60, check=False, cwd=tmp_path
+    )
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert not list(tmp_path.iterdir())
