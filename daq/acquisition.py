@@ -22,6 +22,7 @@ from daq.pull_session import PullSession, PullSummary, SessionSettings
 from daq.record.recorder import Message, Recorder
 from daq.rig.rig import Rig
 from daq.sources import EndOfSource, Source
+from daq.specimen_list import Specimen
 from daq.wire.decoded import Decoded
 
 #: Messages that may wait for the recorder (some 4 s at 93 samples a second) before the guard trips.
@@ -48,11 +49,13 @@ class Acquisition:
         settings: SessionSettings | None = None,
         reconnect: bool = False,
         has_board_clock: bool = True,
+        after_saved: Callable[[Specimen], None] | None = None,
     ) -> None:
+        """``after_saved`` is told, by the recorder, the specimen of each pull that is on disk."""
         self._open_source = open_source
         self._source = open_source()
         self._reconnect = reconnect
-        self._recorder = None if folder is None else Recorder(folder)
+        self._recorder = None if folder is None else Recorder(folder, after_saved)
         self._queue: SimpleQueue[Message] = SimpleQueue()
         self._wishes: SimpleQueue[Callable[[], None]] = SimpleQueue()
         self._seen: list[Decoded] = []  # by the guard, not watched yet
@@ -62,11 +65,10 @@ class Acquisition:
         self._offering_ended = threading.Event()
         self._faults: list[BaseException] = []
         self._ended_because: str | None = None
-        self._next_label = ""
         self._session = PullSession(
             rig, calibration, self._offer, settings, has_board_clock=has_board_clock
         )
-        self._latest = live_reading(self._session, self._recording, time.monotonic_ns(), "")
+        self._latest = live_reading(self._session, self._recording, time.monotonic_ns())
         self._threads = [
             threading.Thread(target=self._guarded(self._read_loop), name="reader"),
             threading.Thread(target=self._guarded(self._record_loop), name="recorder"),
@@ -164,10 +166,6 @@ class Acquisition:
         """Say what is on the rig now."""
         self._wish(lambda: self._session.set_specimen(specimen))
 
-    def set_next(self, label: str) -> None:
-        """Say which specimen comes next."""
-        self._next_label = label
-
     # -- the reader ----------------------------------------------------------------------------
 
     def _read_loop(self) -> None:
@@ -263,9 +261,7 @@ class Acquisition:
         self._wishes.put(wish)
 
     def _publish(self, now_ns: int | None = None) -> None:
-        self._latest = live_reading(
-            self._session, self._recording, now_ns or time.monotonic_ns(), self._next_label
-        )
+        self._latest = live_reading(self._session, self._recording, now_ns or time.monotonic_ns())
 
     @property
     def _tripped(self) -> bool:

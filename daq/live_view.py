@@ -8,9 +8,7 @@ SHARE_FROM_PART_OF_STOP = 0.01
 NAN = float("nan")
 
 
-def live_reading(
-    session: PullSession, recording: RecordingState, now_ns: int, next_label: str
-) -> LiveReading:
+def live_reading(session: PullSession, recording: RecordingState, now_ns: int) -> LiveReading:
     """Return one look at the session. Where the force is not known it is NaN, with the reason."""
     unknown = unknown_because(session, now_ns)
     live = not unknown
@@ -46,8 +44,8 @@ def live_reading(
         gaps=session.tally.gaps,
         lost_samples=session.tally.lost_samples,
         recording=recording,
-        specimen=session.specimen,
-        next_label=next_label,
+        specimen=session.specimens.on_rig,
+        next_label=session.specimens.next_label,
         notices=tuple(session.notices),
     )
 

@@ -23,6 +23,7 @@ from daq.record.recorder import Begin, End, Later, Message, Note, Rows
 from daq.rig.rig import Rig
 from daq.run_header import run_header, zero_record
 from daq.samples import Flag
+from daq.specimen_list import Specimen, SpecimenList
 from daq.wall_anchor import WallAnchor
 from daq.watch.peak import Peak, settle
 from daq.watch.pull_phase import Happening
@@ -34,8 +35,6 @@ from daq.zero_keeper import ZeroKeeper
 
 NOTICES = 8
 SAFE_S = 3.0
-
-Specimen = Mapping[str, str | float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +65,7 @@ class SessionSettings:
     """What a person chose for this session."""
 
     specimen: Specimen = field(default_factory=dict)
+    to_come: tuple[Specimen, ...] = ()  # a plan's list, ``specimen`` among it
     auto_zero: bool = False  # take the zero whenever the hook is slack and quiet, before each pull
     zero: Zero | None = None  # a zero known beforehand: a replay
     notes: Mapping[str, str] = field(default_factory=dict)
@@ -88,7 +88,7 @@ class PullSession:
         self.rig = rig
         self.calibration = calibration
         self.settings = settings
-        self.specimen = settings.specimen
+        self.specimens = SpecimenList(settings.specimen, settings.to_come)
         self.tally = LineTally()
         self.past = RecentPast(len(rig.cells))
         self.summaries: list[PullSummary] = []
@@ -212,7 +212,7 @@ class PullSession:
 
     def set_specimen(self, specimen: Specimen) -> None:
         """Say what is on the rig; a pull that is on keeps what it began with."""
-        self.specimen = dict(specimen)
+        self.specimens = self.specimens.put_on(specimen)
 
     # -- what a screen asks ------------------------------------------------------------------------
 
@@ -303,6 +303,7 @@ class PullSession:
     def _begin(self, happening: Happening, now_ns: int) -> None:
         self.pull = _Pull(len(self.summaries) + 1, happening.seconds)
         self._unsafe = True
+        self.specimens = self.specimens.began()
         header = run_header(
             self.rig,
             self.calibration,
@@ -310,7 +311,7 @@ class PullSession:
             started_ns=now_ns,
             pull_number=self.pull.number,
             zero_before=self.zero_taken,
-            specimen=self.specimen,
+            specimen=self.specimens.on_rig,
             session=self.settings.notes,
             has_board_clock=self._has_board_clock,
         )
@@ -339,6 +340,7 @@ class PullSession:
             End(result_fields(summary, pull.cracks), zero_record(zero_after, self._anchor), reason)
         )
         self._zeros.want()
+        self.specimens = self.specimens.ended()
 
     def _tripped(self, trip: Trip, now_ns: int) -> None:
         if self.pull is not None and self.pull.trip is None:

@@ -3,7 +3,7 @@
 A fault of the disk is caught, told in words, and leaves the recorder able to try the next pull.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from daq.record.header import RunHeader, ZeroRecord
 from daq.record.history import add_history
 from daq.record.pull_file import Forces as DerivedForce
 from daq.record.pull_file import PullFile, disk_free_bytes
+from daq.specimen_list import Specimen
 from daq.wire.sample_clock import fit_clock, seconds
 
 COMMIT_NS = 200_000_000
@@ -71,8 +72,9 @@ Message = Begin | Rows | Note | End | Later
 class Recorder:
     """Keeps one file at a time in ``folder``. `state` and `saved` may be read by any thread."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, after_saved: Callable[[Specimen], None] | None = None) -> None:
         self._folder = folder
+        self._after_saved = after_saved
         self._file: PullFile | None = None
         self._begun: Begin | None = None
         self._kept: list[np.ndarray] = []
@@ -153,6 +155,8 @@ class Recorder:
         for word in self._words:
             add_history(file.path, dict(word.change), word.reason)
         self._words = []
+        if self._after_saved is not None:
+            self._after_saved(self._begun.header.specimen)
         self.state = RecordingState(
             Recording.SAVED, str(file.path), disk_free_bytes=_free(self._folder)
         )
@@ -186,7 +190,9 @@ def derived_force(begun: Begin, kept: Sequence[np.ndarray]) -> DerivedForce:
 
 
 def _free(folder: Path) -> int:
+    """Return the room left where ``folder`` is, or is going to be."""
+    there = next((path for path in (folder, *folder.absolute().parents) if path.exists()), folder)
     try:
-        return disk_free_bytes(folder)
+        return disk_free_bytes(there)
     except RecordingFault:
         return 0

@@ -2,6 +2,11 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from daq.pull_session import SessionSettings
+    from tui.plan_following import PlanFollower
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -13,6 +18,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--specimen", action="append", default=[], metavar="KEY=VALUE", help="such as label=A-07"
+    )
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        metavar="FOLDER",
+        help="take the specimens from a plan, as far as DIR does not hold them yet; what "
+        "--specimen says otherwise is recorded there as a departure",
     )
     parser.add_argument(
         "--headless",
@@ -28,25 +40,58 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Open the session and hand it to the console, or wait headless."""
-    from daq.pull_session import SessionSettings
-    from tui.live_session import open_session, parse_specimen, usable_rig
+    from tui.live_session import open_session, usable_rig
+    from tui.output import say
 
     rig = usable_rig(args.rig)
-    settings = SessionSettings(specimen=parse_specimen(args.specimen), auto_zero=args.headless)
-    session = open_session(rig, args.port, args.out, settings, reconnect=not args.headless)
+    settings, follower = _settings(args)
+    session = open_session(
+        rig,
+        args.port,
+        args.out,
+        settings,
+        reconnect=not args.headless,
+        after_saved=follower and follower.pulled,
+    )
     session.start()
-    if args.headless:
-        return _headless(args, session)
-    from tui.console import run_console
+    try:
+        if args.headless:
+            return _headless(args, session, len(settings.to_come))
+        from tui.console import run_console
 
-    return run_console(session, unit=args.unit)
+        return run_console(session, unit=args.unit)
+    finally:
+        for complaint in follower.complaints if follower else ():
+            say(f"pullstand: departure not recorded: {complaint}")
 
 
-def _headless(args: argparse.Namespace, session: object) -> int:
+def _settings(args: argparse.Namespace) -> "tuple[SessionSettings, PlanFollower | None]":
+    """Return what is on the rig and to come, and who follows the plan (None without one)."""
+    from daq.pull_session import SessionSettings
+    from tui.live_session import parse_specimen
+
+    said = parse_specimen(args.specimen)
+    if args.plan is None:
+        return SessionSettings(said, auto_zero=args.headless), None
+    from analysis.plan_reading import read_plan
+    from tui.plan_following import PlanFollower, labels_done, specimens_to_come
+
+    plan, done = read_plan(args.plan), labels_done(args.out)
+    to_come = specimens_to_come(plan, done, said)
+    settings = SessionSettings(to_come[0], to_come, auto_zero=args.headless)
+    reason = f"said at the start: {' '.join(args.specimen)}" if said else ""
+    return settings, PlanFollower(plan, args.plan, done, reason)
+
+
+def _headless(args: argparse.Namespace, session: object, planned: int) -> int:
+    """Run without a screen: N pulls, S seconds, or to the end of the plan."""
     from tui.headless import run_headless
     from tui.output import print_json, say
 
-    document, fault = run_headless(session, args.pulls, args.seconds)  # type: ignore[arg-type]
+    pulls = args.pulls
+    if pulls is None and args.seconds is None and planned:
+        pulls = planned
+    document, fault = run_headless(session, pulls, args.seconds)  # type: ignore[arg-type]
     if args.json:
         print_json(document)
     else:

@@ -34,7 +34,7 @@ def one_pull(made, top=3000.0):
 
 def reading(made, now_ns=None):
     """What the screen would see."""
-    return live_reading(made.session, RecordingState(), now_ns or made.now_ns, "next")
+    return live_reading(made.session, RecordingState(), now_ns or made.now_ns)
 
 
 def test_no_number_is_shown_before_a_zero(bench):
