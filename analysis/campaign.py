@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
+from analysis.check_flags import CheckFlags
 from analysis.pull_result import PullResult
 from analysis.reduction import reduce_recording
 from daq.faults import InputFault
@@ -28,11 +29,12 @@ def recording_files(paths: Iterable[Path]) -> Iterator[Path]:
 
 def load_results(paths: Sequence[Path], where: Mapping[str, str] | None = None) -> list[PullResult]:
     """Reduce every recording of ``paths`` whose specimen matches all of ``where``."""
-    results = []
+    results, checks = [], CheckFlags()
     for file in recording_files(paths):
         recording = read_recording(file)
         if matches(recording.header.specimen, where or {}):
-            results.append(reduce_recording(recording, file))
+            result = reduce_recording(recording, file)
+            results.append(checks.on(result, recording.header.started_at))
     return results
 
 

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Sequence
 
+from analysis.check_flags import in_doubt
 from analysis.groups import Group, Level, Pull, Selection, level_at, level_words
 from analysis.statistics.characteristic import FEW, FEWEST
 from analysis.statistics.outliers import suspects
@@ -27,6 +28,7 @@ def cautions(
         *_left_out(selection),
         *_modes(selection, groups),
         *_uneven(selection, taken_out),
+        *_doubted(selection),
         *_partial(groups),
         *_standing_out(selection, groups),
         *_small(groups),
@@ -113,6 +115,16 @@ def _uneven(selection: Selection, taken_out: Collection[str]) -> list[str]:
                 f"compare like with like (--where {key}=...)."
             )
     return lines
+
+
+def _doubted(selection: Selection) -> list[str]:
+    doubted = sum(in_doubt(pull.result) for pull in selection.pulls)
+    if not doubted:
+        return []
+    return [
+        f"{doubted} of the pulls are in doubt: a check weight failed beside them, and nobody knows "
+        "when the rig went wrong. Check, calibrate again, and repeat them where it matters."
+    ]
 
 
 def _partial(groups: Sequence[Group]) -> list[str]:

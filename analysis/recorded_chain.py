@@ -73,4 +73,4 @@ def _zero(header: RunHeader) -> Zero:
     record = header.zero_before
     if record is None:
         return Zero.none(len(header.cells))
-    return Zero(record.counts, record.sd_counts, record.sd_counts, samples=1)
+    return Zero(record.counts, record.sd_counts, record.sd_counts, record.samples)

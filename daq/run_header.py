@@ -54,7 +54,8 @@ def zero_record(zero: Zero | None, anchor: WallAnchor) -> ZeroRecord | None:
     """Return a zero as the file keeps it."""
     if zero is None:
         return None
-    return ZeroRecord(zero.counts, zero.sd, anchor.at(zero.taken_ns), zero.taken_ns)
+    taken_at = anchor.at(zero.taken_ns)
+    return ZeroRecord(zero.counts, zero.sd, taken_at, zero.taken_ns, max(1, zero.samples))
 
 
 def program_version() -> str:

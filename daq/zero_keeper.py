@@ -2,6 +2,7 @@
 
 from daq.faults import Fault
 from daq.force.calibration import Calibration
+from daq.force.lever import specimen_force_n
 from daq.force.zero import NotQuiet, Zero, take_zero
 from daq.recent_past import RecentPast
 from daq.rig.rig import Rig
@@ -16,7 +17,11 @@ class ZeroKeeper:
     def __init__(
         self, rig: Rig, calibration: Calibration, known: Zero | None, *, by_itself: bool
     ) -> None:
-        self._capacity = calibration.capacity_counts(tuple(c.capacity_n for c in rig.cells))
+        per_cell_n = specimen_force_n(1.0, rig.lever, "cells")
+        to_load_at = per_cell_n if calibration.load_at == "specimen" else 1.0
+        self._capacity = calibration.capacity_counts(
+            tuple(cell.capacity_n * to_load_at for cell in rig.cells)
+        )
         self._zeros: list[Zero] = [] if known is None else [known]
         self._by_itself = by_itself
         self._wanted = by_itself

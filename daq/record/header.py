@@ -39,12 +39,16 @@ class RigHeader:
 
 @dataclass(frozen=True, slots=True)
 class ZeroRecord:
-    """A zero: counts and standard deviation per cell, when (wall clock, and monotonic)."""
+    """A zero: counts and standard deviation per cell, when (wall clock, and monotonic).
+
+    ``samples`` is how many it is the mean of; 1 where a file does not say.
+    """
 
     counts: tuple[float, ...]
     sd_counts: tuple[float, ...]
     taken_at: datetime
     taken_ns: int
+    samples: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +200,7 @@ def zero_from_plain(plain: Mapping[str, Any] | None) -> ZeroRecord | None:
         sd_counts=tuple(float(value) for value in plain["sd_counts"]),
         taken_at=datetime.fromisoformat(plain["taken_at"]),
         taken_ns=int(plain["taken_ns"]),
+        samples=max(1, int(plain.get("samples", 1))),
     )
 
 
