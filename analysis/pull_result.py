@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
+NAN = float("nan")
+
 
 class Kind(StrEnum):
     """How a pull counts."""
@@ -32,6 +34,47 @@ MODES = (
 
 
 @dataclass(frozen=True, slots=True)
+class Course:
+    """How the pull went. Forces N at the specimen, times s; NaN where it cannot be had.
+
+    Stiffness, energy and the offset yield per mm need travel: the sample keys ``stroke_turns``
+    (turns of the crank in each stroke) and, to take the rig's own share off,
+    ``blank_stiffness_n_per_mm`` (at the hook, from a blank pull on a steel dummy).
+    """
+
+    median3_max_force_n: float = NAN
+    unseen_peak_n: float = NAN  # the true maximum may be higher than the read one by at most this
+    started_s: float = NAN  # where the pull begins on the recording's clock
+    strokes: int = 0
+    start_stiffness_n_per_stroke: float = NAN
+    start_stiffness_n_per_mm: float = NAN
+    yield_rule: str = ""  # "stroke gain", "rest loss", "travel offset", "moved by hand"
+    yield_confidence: float = NAN  # 0 to 1
+    yield_found_n: float = NAN  # by rule, where a person has moved it
+    yield_s: float = NAN  # since the pull began
+    rests: int = 0
+    longest_rest_s: float = NAN
+    rest_before_max_s: float = NAN
+    relaxation_per_decade: float = NAN  # share of the force lost in each tenfold of time at rest
+    drop_n: float = NAN
+    drop_s: float = NAN  # 10 % to 90 % of the drop
+    residual_n: float = NAN  # where the force first came to rest after the drop
+    lowest_after_n: float = NAN
+    energy_to_max_j: float = NAN
+
+
+@dataclass(frozen=True, slots=True)
+class ThreadFigures:
+    """What the maximum is per thread, by each definition in use; NaN without the sizes."""
+
+    strength_d_l_mpa: float = NAN  # F/(d l), EN 1382
+    strength_pi_d_l_mpa: float = NAN  # F/(pi d l), used by many papers
+    head_strength_mpa: float = NAN  # F/d_h^2, EN 1383
+    bite_mm: float = NAN
+    engagement_pct: float = NAN
+
+
+@dataclass(frozen=True, slots=True)
 class PullResult:
     """One pull, reduced. Forces in N at the specimen, times in s; NaN where it cannot be had."""
 
@@ -50,6 +93,12 @@ class PullResult:
     reason: str = ""  # why invalid
     chain: str = ""  # "counts -> at the cells x ratio = at the specimen"
     extra: Mapping[str, float | str] = field(default_factory=dict)
+    kind_by: str = "rule"  # "rule", "person", or "proposed": a person has to confirm it
+    mode_by: str = ""  # "person", "proposed", or "" without a mode
+    proposed_mode: str = ""
+    evidence: tuple[str, ...] = ()  # for the proposed mode
+    course: Course = Course()
+    thread: ThreadFigures = ThreadFigures()
 
     @property
     def censored(self) -> bool:

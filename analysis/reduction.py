@@ -1,179 +1,230 @@
-"""From a recording to a result, through the same functions as live."""
+"""START HERE: from a recording to a result, through the same functions as live.
+
+samples -> force and phases (`pull_curve`) -> strokes, rests, yield, fall (`landmarks`) -> proposed
+mode, doubts, uncertainty -> one PullResult. A person's word wins over a rule; both are kept.
+
+A pull whose course says that the grip slipped is called invalid by proposal (``kind_by`` is
+"proposed", the flag "grip slipped?" stands beside it): its maximum says nothing about the specimen.
+It counts as soon as a person says so, by a mode or by taking the discard back.
+"""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from analysis.pull_result import Kind, PullResult
-from analysis.recorded_chain import chain_of
-from daq.force.force_chain import ForceChain, Forces
+from analysis import doubts
+from analysis.failure_mode import NO_PROPOSAL, Proposal, propose_mode
+from analysis.landmarks import Landmarks, find_landmarks
+from analysis.person_words import NOT_THE_SPECIMEN, PersonWords, person_words
+from analysis.pull_curve import PullCurve, pull_curve
+from analysis.pull_result import Course, Kind, PullResult, ThreadFigures
+from analysis.recorded_budget import recorded_budget, recorded_rig, unseen_peak_n
+from analysis.strokes import find_strokes
+from analysis.thread import (
+    bite,
+    head_strength_mpa,
+    strength_on_cylinder_mpa,
+    strength_on_d_l_mpa,
+)
+from analysis.travel import Travelled, number, travelled
+from analysis.uncertainty.specimen_force import Budget
 from daq.live_reading import Phase
-from daq.record.header import RunHeader
 from daq.record.reader import Recording
-from daq.samples import NOT_A_MAXIMUM, Flag, FloatArray
-from daq.watch.peak import Peak, hold, lone_spikes, no_peak, settle, spike_threshold_n
-from daq.watch.pull_phase import Happening, PhaseState, follow, phase_rules
-from daq.watch.ticks import gather, no_ticks
-from daq.wire.sample_clock import fit_clock, seconds
+
+__all__ = ["PullCurve", "pull_curve", "reduce_recording"]
 
 NAN = float("nan")
-GAP_NEAR_MAXIMUM_S = 2.0
-RAW_OVER_MEDIAN = 0.01
-ZERO_DRIFT = 0.005
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PullCurve:
-    """A recording as time and force: what every landmark is found in. Arrays of shape (n,)."""
-
-    seconds: FloatArray
-    forces: Forces
-    chain: ForceChain
-    noise_n: float
-    peak: Peak
-    happenings: tuple[Happening, ...]
-    outcome: Phase
-
-
-def pull_curve(recording: Recording) -> PullCurve:
-    """Return time, force, peak and phases of a recording."""
-    header, samples = recording.header, recording.samples
-    chain = chain_of(recording)
-    forces = chain.forces(samples["counts"])
-    time_s = seconds(samples, fit_clock(samples, has_clock=header.has_board_clock))
-    noise_n = _noise_n(chain)
-    _, ticks = gather(no_ticks(), time_s, forces.at_specimen_n)
-    _, happenings = follow(PhaseState(), phase_rules(header.stop_n, noise_n), ticks)
-    threshold_n = spike_threshold_n(header.stop_n, noise_n)
-    peak = settle(hold(no_peak(), forces.at_specimen_n, time_s, samples, threshold_n))
-    return PullCurve(time_s, forces, chain, noise_n, peak, tuple(happenings), _outcome(happenings))
+STOPPED_WHOLE = "stopped whole"
 
 
 def reduce_recording(recording: Recording, file: Path) -> PullResult:
     """Return the result of one recording. A recording without samples gives NaN and a flag."""
-    header = recording.header
     if not len(recording.samples):
         return _empty(recording, file)
-    curve = pull_curve(recording)
-    began_s = next((h.seconds for h in curve.happenings if h.kind == "began"), NAN)
-    words = _person(recording)
-    kind = _kind(curve, recording, words)
-    return PullResult(
+    return reduce_curve(pull_curve(recording), recording, file)[0]
+
+
+def reduce_curve(
+    curve: PullCurve, recording: Recording, file: Path
+) -> tuple[PullResult, Budget | None]:
+    """Return the result of a curve with its uncertainty budget (None where there is none)."""
+    header, words = recording.header, person_words(recording)
+    marks = find_landmarks(curve)
+    budget = recorded_budget(curve, marks, recording)
+    proposal = propose_mode(marks, curve.outcome, curve.peak.force_n)
+    kind, kind_by, reason = _kind(curve, marks, recording, words, proposal)
+    course = _course(curve, marks, recording, words)
+    yield_n = _yield_n(course, curve, words)
+    result = PullResult(
         file=file,
         specimen=header.specimen,
         kind=kind,
-        mode=words.get("mode", "stopped whole" if kind is Kind.AT_LEAST else ""),
+        mode=words.mode or proposal.mode,
         max_force_n=curve.peak.force_n,
-        u_max_force_n=NAN,
-        U95_max_force_n=NAN,
-        time_to_max_s=curve.peak.seconds - began_s,
-        yield_force_n=NAN,
-        cracks=sum(h.kind == "crack" for h in curve.happenings),
-        f_per_mm_n=_per_mm(curve.peak.force_n, header),
-        flags=tuple(_flags(curve, recording)),
-        reason=words.get("invalid", ""),
-        chain=_chain_words(curve, recording),
-        extra={
-            "median3_max_force_n": curve.peak.median3_n,
-            "spikes": curve.peak.spikes,
-            "samples": len(recording.samples),
-        },
+        u_max_force_n=budget.u_n if budget else NAN,
+        U95_max_force_n=budget.U95_n if budget else NAN,
+        time_to_max_s=curve.peak.seconds - curve.began_s,
+        yield_force_n=yield_n,
+        cracks=len(curve.crack_marks),
+        f_per_mm_n=curve.peak.force_n / number(header.specimen, "penetration_mm"),
+        flags=(),
+        reason=reason,
+        chain=curve.chain.words(recording.samples["counts"][curve.top]) if curve.top >= 0 else "",
+        extra={"spikes": curve.peak.spikes, "samples": len(recording.samples)},
+        kind_by=kind_by,
+        mode_by="person" if words.mode else "proposed" if proposal.mode else "",
+        proposed_mode=proposal.mode,
+        evidence=proposal.evidence,
+        course=course,
+        thread=_thread(curve.peak.force_n, header.specimen),
+    )
+    flags = doubts.doubts(curve, marks, recording)
+    return replace(result, flags=(*flags, *_open_questions(result))), budget
+
+
+def _kind(
+    curve: PullCurve,
+    marks: Landmarks,
+    recording: Recording,
+    words: PersonWords,
+    proposal: Proposal,
+) -> tuple[Kind, str, str]:
+    """Return kind, by whom, and the reason where it is invalid."""
+    if words.invalid:
+        return Kind.INVALID, "person", words.invalid
+    if words.mode in NOT_THE_SPECIMEN:
+        return Kind.INVALID, "person", words.mode
+    if words.mode == STOPPED_WHOLE:
+        return Kind.AT_LEAST, "person", ""
+    if doubts.is_touch(curve, recording.header.stop_n):
+        return Kind.PARTIAL, "rule", ""
+    if proposal.grip_slipped and not words.mode and not words.counts:
+        reason = f"looks as if the grip slipped: {proposal.evidence[0]}. Nobody has confirmed it."
+        return Kind.INVALID, "proposed", reason
+    return _kind_by_rule(curve, marks, recording), "rule", ""
+
+
+def _kind_by_rule(curve: PullCurve, marks: Landmarks, recording: Recording) -> Kind:
+    if curve.outcome is Phase.EASED:
+        return Kind.AT_LEAST if recording.complete else Kind.PARTIAL
+    in_doubt = (
+        doubts.longest_gap_s(curve) > doubts.LONG_GAP_S
+        or marks.rest_before_maximum_s > doubts.LONG_REST_S
+    )
+    return Kind.FAILED if curve.outcome is Phase.PARTED and not in_doubt else Kind.PARTIAL
+
+
+def _course(curve: PullCurve, marks: Landmarks, recording: Recording, words: PersonWords) -> Course:
+    way = _travelled(curve, recording)
+    rule, found_n, sure = _found_yield(marks, way)
+    moved = words.moved.get("yield")
+    at = _sample_of(recording, moved.index) if moved else _reached(curve, found_n)
+    fall = marks.fall
+    return Course(
+        median3_max_force_n=curve.peak.median3_n,
+        unseen_peak_n=unseen_peak_n(curve, marks),
+        started_s=curve.began_s,
+        strokes=marks.strokes,
+        start_stiffness_n_per_stroke=marks.gain_per_stroke_n,
+        start_stiffness_n_per_mm=way.stiffness_n_per_mm,
+        yield_rule="moved by hand" if moved else rule,
+        yield_confidence=NAN if moved else sure,
+        yield_found_n=found_n,
+        yield_s=NAN if at is None else float(curve.seconds[at]) - curve.began_s,
+        rests=len(marks.rests),
+        longest_rest_s=marks.longest_rest_s,
+        rest_before_max_s=marks.rest_before_maximum_s,
+        relaxation_per_decade=marks.relaxation_per_decade(curve.peak.force_n),
+        drop_n=fall.drop_n,
+        drop_s=fall.drop_s,
+        residual_n=fall.residual_n,
+        lowest_after_n=fall.lowest_n,
+        energy_to_max_j=way.energy_to_max_j,
     )
 
 
-def _noise_n(chain: ForceChain) -> float:
-    noise = np.array([chain.zero.counts]) + np.array([chain.zero.sd])
-    return float(np.linalg.norm(chain.forces(noise).cells_n)) * chain.lever.ratio
+def _travelled(curve: PullCurve, recording: Recording) -> Travelled:
+    rig = recorded_rig(recording.header.rig.text)
+    if rig is None or curve.top < 0:
+        return Travelled()
+    force_n = curve.forces.at_specimen_n
+    strokes = find_strokes(curve.seconds, force_n, curve.first, curve.top + 1, curve.noise_n)
+    mm_per_turn = rig.jack.lead_mm / curve.chain.lever.ratio
+    return travelled(force_n, strokes, recording.header.specimen, mm_per_turn)
 
 
-def _outcome(happenings: list[Happening]) -> Phase:
-    outcome = Phase.SLACK
-    for happening in happenings:
-        if happening.kind in ("parted", "eased"):
-            outcome = Phase(happening.kind)
-        elif happening.kind == "reopened":
-            outcome = Phase.SLACK
-    return outcome
+def _found_yield(marks: Landmarks, way: Travelled) -> tuple[str, float, float]:
+    """Return the rule that speaks, its force, how sure it is: travel, then strokes, then rests."""
+    if math.isfinite(way.offset_yield_n):
+        return "travel offset", way.offset_yield_n, 0.9
+    if math.isfinite(marks.yields.force_n):
+        return "stroke gain", marks.yields.force_n, marks.yields.sure
+    if math.isfinite(marks.rest_loss_yield_n):
+        return "rest loss", marks.rest_loss_yield_n, 0.3
+    return "", NAN, NAN
 
 
-def _person(recording: Recording) -> dict[str, str]:
-    """Return a person's words on the pull: the newest of each, taken-back ones left out."""
-    words: dict[str, str] = {}
-    for change in recording.history:
-        words.update({str(key): str(value) for key, value in change.change.items()})
-    return {key: value for key, value in words.items() if value}
+def _yield_n(course: Course, curve: PullCurve, words: PersonWords) -> float:
+    if "yield" not in words.moved:
+        return course.yield_found_n
+    at = int(np.searchsorted(curve.seconds - curve.began_s, course.yield_s))
+    return float(curve.forces.at_specimen_n[min(at, len(curve.seconds) - 1)])
 
 
-def _kind(curve: PullCurve, recording: Recording, words: dict[str, str]) -> Kind:
-    if words.get("invalid"):
-        return Kind.INVALID
-    if curve.outcome is Phase.PARTED:
-        return Kind.FAILED
-    if curve.outcome is Phase.EASED and recording.complete:
-        return Kind.AT_LEAST
-    return Kind.PARTIAL
+def _reached(curve: PullCurve, force_n: float) -> int | None:
+    """Return the sample that first reaches a force, None where none does."""
+    reached = curve.forces.at_specimen_n[curve.first :] >= force_n
+    return curve.first + int(np.argmax(reached)) if reached.any() else None
 
 
-def _per_mm(force_n: float, header: RunHeader) -> float:
-    length = header.specimen.get("penetration_mm")
-    try:
-        return force_n / float(length) if length else NAN
-    except ValueError:
-        return NAN
+def _sample_of(recording: Recording, index: int) -> int:
+    place = int(np.searchsorted(recording.samples["index"], index))
+    return min(place, len(recording.samples) - 1)
 
 
-def _flags(curve: PullCurve, recording: Recording) -> list[str]:
-    """Return every reason to look twice, in words."""
-    samples, header = recording.samples, recording.header
-    flags = []
-    if recording.cut_short:
-        flags.append("cut short")
-    if header.zero_before is None:
-        flags.append("no zero before")
-    if curve.peak.spikes:
-        flags.append("spikes left out")
-    if _raw_stands_out(curve, samples):
-        flags.append("raw maximum above median of 3")
-    if (samples["flags"] & int(Flag.SATURATED)).any():
-        flags.append("saturated")
-    if _gap_near_maximum(curve, samples):
-        flags.append("gap near the maximum")
-    if (samples["flags"] & int(Flag.RESTART)).any():
-        flags.append("board restart")
-    at_maximum = samples["index"] == curve.peak.index
-    if curve.forces.extrapolated[at_maximum].any():
-        flags.append("beyond the verified range")
-    return flags
+def _thread(force_n: float, specimen: Mapping[str, str | float]) -> ThreadFigures:
+    major, minor, pilot, length, head = (
+        number(specimen, key)
+        for key in ("major_mm", "minor_mm", "pilot_mm", "penetration_mm", "head_mm")
+    )
+    sizes = math.isfinite(major) and minor < major
+    found = bite(major, minor, pilot) if sizes and math.isfinite(pilot) else None
+    return ThreadFigures(
+        strength_d_l_mpa=strength_on_d_l_mpa(force_n, major, length),
+        strength_pi_d_l_mpa=strength_on_cylinder_mpa(force_n, major, length),
+        head_strength_mpa=head_strength_mpa(force_n, head),
+        bite_mm=found.bite_mm if found else NAN,
+        engagement_pct=found.engagement_pct if found else NAN,
+    )
 
 
-def _raw_stands_out(curve: PullCurve, samples: np.ndarray) -> bool:
-    lone = lone_spikes(curve.forces.at_specimen_n, math.inf)
-    barred = (samples["flags"] & int(NOT_A_MAXIMUM)) != 0
-    usable = curve.forces.at_specimen_n[~(lone | barred)]
-    gap = curve.peak.force_n - curve.peak.median3_n
-    return bool(len(usable)) and gap > RAW_OVER_MEDIAN * curve.peak.force_n
-
-
-def _gap_near_maximum(curve: PullCurve, samples: np.ndarray) -> bool:
-    near = np.abs(curve.seconds - curve.peak.seconds) < GAP_NEAR_MAXIMUM_S / 2
-    return bool((samples["flags"][near] & int(Flag.GAP)).any())
-
-
-def _chain_words(curve: PullCurve, recording: Recording) -> str:
-    at = np.flatnonzero(recording.samples["index"] == curve.peak.index)
-    return curve.chain.words(recording.samples["counts"][at[0]]) if len(at) else ""
+def _open_questions(result: PullResult) -> list[str]:
+    """Return a word for each figure that is missing or waits for a person."""
+    missing = {
+        "grip slipped?": result.kind_by == "proposed",
+        "uncertainty unknown": math.isnan(result.U95_max_force_n),
+        "no start seen": math.isnan(result.time_to_max_s),
+        "no yield seen": math.isnan(result.yield_force_n),
+        "penetration not given": math.isnan(result.f_per_mm_n),
+    }
+    return [word for word, is_so in missing.items() if is_so]
 
 
 def _empty(recording: Recording, file: Path) -> PullResult:
-    flags = ("no samples", "cut short") if recording.cut_short else ("no samples",)
+    flags = (doubts.NO_SAMPLES, doubts.CUT_SHORT) if recording.cut_short else (doubts.NO_SAMPLES,)
     return PullResult(
-        file,
-        recording.header.specimen,
-        Kind.PARTIAL,
-        "",
-        *(NAN,) * 5,
+        file=file,
+        specimen=recording.header.specimen,
+        kind=Kind.PARTIAL,
+        mode=NO_PROPOSAL.mode,
+        max_force_n=NAN,
+        u_max_force_n=NAN,
+        U95_max_force_n=NAN,
+        time_to_max_s=NAN,
+        yield_force_n=NAN,
         cracks=0,
         f_per_mm_n=NAN,
         flags=flags,

@@ -1,0 +1,56 @@
+"""The uncertainty budget of a recorded maximum: rig, calibration and zeros from the recording."""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from analysis.landmarks import Landmarks
+from analysis.pull_curve import PullCurve, recorded_zero
+from analysis.uncertainty.specimen_force import Budget, PullFigures, specimen_force_budget
+from daq.faults import InputFault
+from daq.record.reader import Recording
+from daq.rig.rig import Rig
+from daq.rig.rig_file import read_rig_text
+
+PERIODS_TO_SETTLE = 4.0  # a bridge converter (data sheet of a 24-bit one)
+
+
+@lru_cache(maxsize=32)
+def recorded_rig(text: str) -> Rig | None:
+    """Return the rig of a rig file kept in a recording; None where the text is none (any more).
+
+    A calibration that it names is not looked for: the recording carries its own.
+    """
+    try:
+        return read_rig_text(text, "the rig file kept in the recording")
+    except InputFault:
+        return None
+
+
+def recorded_budget(curve: PullCurve, marks: Landmarks, recording: Recording) -> Budget | None:
+    """Return the budget of the maximum; None without a maximum or a rig file that can be read."""
+    rig = recorded_rig(recording.header.rig.text)
+    if rig is None or curve.top < 0 or not curve.peak.force_n > 0.0:
+        return None
+    after = recording.zero_after
+    figures = PullFigures(
+        max_force_n=curve.peak.force_n,
+        zero_before=curve.chain.zero,
+        zero_after=None if after is None else recorded_zero(after),
+        noise_counts=curve.chain.zero.sd,
+        climb_n_per_s=marks.climb_at_maximum_n_per_s if marks.strokes else 0.0,
+        sample_period_s=sample_period_s(curve),
+    )
+    rig = replace(rig, lever=curve.chain.lever)
+    return specimen_force_budget(rig, curve.chain.calibration, figures)
+
+
+def sample_period_s(curve: PullCurve) -> float:
+    """Return the usual time between two samples."""
+    return float(np.median(np.diff(curve.seconds))) if len(curve.seconds) > 1 else 0.0
+
+
+def unseen_peak_n(curve: PullCurve, marks: Landmarks) -> float:
+    """Return by how much the true maximum may exceed the read one: slope x (period + settling)."""
+    return marks.climb_at_maximum_n_per_s * (1.0 + PERIODS_TO_SETTLE) * sample_period_s(curve)
