@@ -84,6 +84,7 @@ class LiveReading:
     trip: Trip | None
     still_loaded: bool  # parted, but above the safe force: do not reach in
     extrapolated: bool  # beyond what the calibration verified
+    verified: bool = field(default=True, kw_only=True)  # whether weights stand behind the numbers
     zeroed: bool
     zero_note: str  # when and how the zero was taken, or why it was refused
     samples: int

@@ -36,6 +36,7 @@ def live_reading(session: PullSession, recording: RecordingState, now_ns: int) -
         trip=session.state.guard.trip,
         still_loaded=session.still_loaded,
         extrapolated=bool(live and newest and newest.forces.extrapolated[-1]),
+        verified=session.calibration.verified,
         zeroed=session.zeroed,
         zero_note="" if zero is None else f"from {zero.samples} quiet samples",
         samples=session.samples,

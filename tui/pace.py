@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass, replace
 
+from daq.faults import InputFault
 from daq.live_reading import LiveReading, Phase
 from daq.rig.rig import Rig
 from daq.units import parse_force_n, parse_length_mm, parse_time_s
@@ -90,6 +91,22 @@ def wanted_on(rig: Rig, expected_n: float | None = None) -> Wanted:
         return Wanted(expected_n)
     travel_mm = rig.jack.lead_mm / STROKES_PER_TURN / rig.lever.ratio
     return Wanted(expected_n, stiffness_n_per_mm=stiffness, stroke_n=travel_mm * stiffness)
+
+
+def read_expected(text: str | None) -> float | None:
+    """Return the expected maximum (N) of an option; None where it was not given.
+
+    Raises InputFault.
+    """
+    if text is None:
+        return None
+    try:
+        force_n = parse_force_n(text)
+    except ValueError as error:
+        raise InputFault(f"--expect: {error}") from None
+    if force_n <= 0:
+        raise InputFault(f"--expect {text}: a force above nothing is meant.")
+    return force_n
 
 
 def read_wanted(text: str, before: Wanted) -> Wanted:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from daq.live_reading import LiveReading
+from daq.live_reading import LiveReading, Phase
 from tui.drawing import Line
 from tui.key_table import pull_ended
 from tui.pace import Pace, Wanted, pace
@@ -59,6 +59,12 @@ class View:
         return pace(self.reading, self.wanted)
 
     @property
+    def lower_shown(self) -> "Lower":
+        """What stands in the lower part: unconfirmed cautions give way once a load is on."""
+        loaded = self.reading.phase is not Phase.SLACK
+        return Lower.TRACE if self.lower is Lower.CAUTIONS and loaded else self.lower
+
+    @property
     def mode_due(self) -> bool:
         """Whether the last pull waits for its failure mode."""
         free = self.screen is Screen.NUMBER and pull_ended(self.reading)
@@ -79,7 +85,7 @@ def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
         return {"small": height}
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
-    if view.lower is not Lower.TRACE and view.screen is Screen.NUMBER:
+    if view.lower_shown is not Lower.TRACE and view.screen is Screen.NUMBER:
         return _page_rows(height, view)
     return _number_rows(width, height, view)
 
@@ -121,10 +127,10 @@ def _number_rows(width: int, height: int, view: View) -> dict[str, int]:
 def _page_rows(height: int, view: View) -> dict[str, int]:
     """A page to read needs many rows; the number, the room left and the state still stand."""
     rows = {"top": 1, "room": 1, "notice": 0, "ask": 1 if view.question else 0, "keys": 1}
-    if view.lower is Lower.CAUTIONS:
+    if view.lower_shown is Lower.CAUTIONS:
         rows |= {"room": 2, "chain": 1, "status": 1, "notice": 1}
     free = height - sum(rows.values())
-    rows["force"] = max(5, min(round(0.5 * free), free - PAGE_ROWS[view.lower]))
+    rows["force"] = max(5, min(round(0.5 * free), free - PAGE_ROWS[view.lower_shown]))
     return rows | {"lower": free - rows["force"]}
 
 

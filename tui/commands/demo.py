@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from daq.acquisition import Acquisition
     from simulators.serving import ServedBoard
+    from tui.pace import Wanted
 
 SCENARIO = "hardwood-withdrawal"
 HEADLESS_PULLS = 2
@@ -71,7 +72,18 @@ def _console(args: argparse.Namespace) -> int:
     from tui.console import run_console
 
     with _board(args, CONSOLE_PULLS, 1.0) as board:
-        return run_console(_session(args, board.port), unit=args.unit)
+        session = _session(args, board.port)
+        return run_console(session, unit=args.unit, wanted=_wanted(args.scenario))
+
+
+def _wanted(scenario: str) -> "Wanted":
+    """Return what the crank is judged by: what such a specimen comes to, or the stop."""
+    from simulators.scenario import load_scenario
+    from tui.live_session import usable_rig
+    from tui.pace import wanted_on
+
+    rig, strength_n = usable_rig(demo_rig_file()), load_scenario(scenario).specimen.strength_n
+    return wanted_on(rig, min((strength_n.low + strength_n.high) / 2, rig.stop.stop_n))
 
 
 def _board(

@@ -34,6 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pulls", type=int, metavar="N", help="headless: end after N pulls")
     parser.add_argument("--seconds", type=float, metavar="S", help="headless: end after S seconds")
     parser.add_argument(
+        "--expect", metavar="FORCE", help='maximum expected, such as "4.5 kN", for the pace'
+    )
+    parser.add_argument(
         "--unit", choices=("N", "kN", "kgf", "lbf"), default="kN", help="unit on the screen"
     )
 
@@ -42,8 +45,10 @@ def run(args: argparse.Namespace) -> int:
     """Open the session and hand it to the console, or wait headless."""
     from tui.live_session import open_session, usable_rig
     from tui.output import say
+    from tui.pace import read_expected, wanted_on
 
     rig = usable_rig(args.rig)
+    expected_n = read_expected(args.expect)
     settings, follower = _settings(args)
     session = open_session(
         rig,
@@ -59,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
             return _headless(args, session, len(settings.to_come))
         from tui.console import run_console
 
-        return run_console(session, unit=args.unit)
+        return run_console(session, unit=args.unit, wanted=wanted_on(rig, expected_n))
     finally:
         for complaint in follower.complaints if follower else ():
             say(f"pullstand: departure not recorded: {complaint}")

@@ -128,7 +128,7 @@ class LiveScreen(Screen[None]):
         block = self.session.take_trace()
         self.view.recent.add(block)
         beyond_n = block.force_n[(block.flags & np.uint16(Flag.EXTRAPOLATED)) != 0]
-        if beyond_n.size and beyond_n.min() < self.view.verified_n:
+        if reading.verified and beyond_n.size and beyond_n.min() < self.view.verified_n:
             self.view = replace(self.view, verified_n=float(beyond_n.min()))
         if block.seconds.size:
             self._last_second = float(block.seconds[-1])

@@ -61,10 +61,18 @@ def draw_chain(view: View, width: int, height: int) -> list[Line]:
     """Draw the sum behind the number, and the zero."""
     reading = view.reading
     note = f"zero {reading.zero_note}" if reading.zeroed else "NO ZERO YET: press z at slack"
-    beyond = "BEYOND WHAT WEIGHTS VERIFIED · " if reading.extrapolated else ""
     sum_of_it = " " + wording.chain(reading, view.unit)
-    right = ((beyond, "warn"), (f"{note} ", "quiet" if reading.zeroed else "warn"))
+    right = (*_trust(view), (f"{note} ", "quiet" if reading.zeroed else "warn"))
     return [spread(((sum_of_it, ""),), fit(right, max(width - len(sum_of_it) - 2, 1)), width)]
+
+
+def _trust(view: View) -> Line:
+    """Return what stands behind the number: a warning only where weights end below the load."""
+    reading = view.reading
+    if not reading.verified:
+        return (("no weights behind this number · ", "quiet"),)
+    loaded = wording.PHASES[reading.phase] != "slack"
+    return (("BEYOND WHAT WEIGHTS VERIFIED · ", "warn"),) if reading.extrapolated and loaded else ()
 
 
 def draw_status(view: View, width: int, height: int) -> list[Line]:

@@ -10,4 +10,4 @@ DRAWN = {Lower.TRACE: draw_traces, Lower.HELP: draw_help, Lower.CAUTIONS: draw_c
 
 def draw_lower(view: View, width: int, height: int) -> list[Line]:
     """Draw what the person chose to see."""
-    return DRAWN[view.lower](view, width, height)
+    return DRAWN[view.lower_shown](view, width, height)
