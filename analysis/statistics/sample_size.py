@@ -8,6 +8,7 @@ import numpy as np
 ALPHA = 0.05
 POWER = 0.80
 MOST = 100_000.0
+PLAIN_TO_SEE = 30.0  # SDs: beyond it two pulls a group suffice
 
 
 def for_mean(cov: float, half_width: float) -> float:
@@ -28,8 +29,10 @@ def power_of_difference(effect: float, n: float, alpha: float = ALPHA) -> float:
 
     df = 2 * n - 2
     edge = float(special.stdtrit(df, 1 - alpha / 2))
-    shift = abs(effect) * math.sqrt(n / 2)
-    return float(stats.nct.sf(edge, df, shift) + stats.nct.cdf(-edge, df, shift))
+    shift = min(abs(effect), PLAIN_TO_SEE) * math.sqrt(n / 2)
+    # From 7.75 on SciPy's lower tail is NaN here and there; it is below 1e-12 from 5 on.
+    wrong_way = float(stats.nct.cdf(-edge, df, shift)) if shift < 5 else 0.0
+    return float(stats.nct.sf(edge, df, shift)) + wrong_way
 
 
 def for_difference(effect: float, power: float = POWER, alpha: float = ALPHA) -> float:
@@ -71,10 +74,10 @@ def whole_pulls(n: float) -> int | None:
 
 
 def _smallest(gain: Callable[[float], float]) -> float:
-    """Return the n above 1 where the rising ``gain`` crosses zero; NaN when it never does."""
+    """Return the n from 2 on where the rising ``gain`` crosses zero; NaN when it never does."""
     from scipy import optimize
 
-    low, high = 1.05, 2.0
+    low, high = 2.0, 4.0
     if gain(low) >= 0:
         return low
     while gain(high) < 0:

@@ -103,6 +103,8 @@ def test_pulls_to_settle_follow_the_difference_and_then_the_bound():
     assert pulls_to_settle(150, 300, 400) == pytest.approx(4 * 17, rel=0.08)
     assert pulls_to_settle(0, 300, 300) == 18  # +-1 SD, true difference 0
     assert pulls_to_settle(300, 0, 400) is None
+    for times in (*np.arange(8, 40, 0.25), 1e3, 1e9):
+        assert pulls_to_settle(300 * times, 300, 400) == 2
 
 
 def test_fewer_than_three_failures_give_a_bound_only():
