@@ -9,7 +9,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from analysis.landmarks import Landmarks
-from analysis.pull_curve import PullCurve, recorded_zero
+from analysis.pull_curve import PullCurve
+from analysis.recorded_chain import recorded_zero
 from daq.record.events import EventKind
 from daq.record.reader import Recording
 from daq.samples import Flag

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.pull_curve import PullCurve
-from analysis.strokes import SLOPE_S, Strokes, find_strokes, slopes
+from analysis.strokes import NO_STROKES, SLOPE_S, Strokes, find_strokes, slopes
 from analysis.yield_mark import NO_YIELD, Yield, find_yield
 from daq.samples import NOT_A_MAXIMUM, FloatArray
 from daq.watch.pull_phase import Happening
@@ -54,7 +54,7 @@ class Fall:
 class Landmarks:
     """What the course of one pull shows. Forces N at the specimen, times s on its clock."""
 
-    strokes: int = 0
+    strokes: Strokes = NO_STROKES  # up to the maximum
     gain_per_stroke_n: float = NAN  # between 20 and 50 % of the maximum
     climb_at_maximum_n_per_s: float = NAN
     yields: Yield = NO_YIELD
@@ -86,7 +86,7 @@ def find_landmarks(curve: PullCurve) -> Landmarks:
     rests = find_rests(time_s, force_n, strokes, curve.top)
     cracks = [h for h in curve.crack_marks if h.seconds < curve.peak.seconds]
     return Landmarks(
-        strokes=len(strokes),
+        strokes=strokes,
         gain_per_stroke_n=_first_gain(force_n, strokes, maximum_n),
         climb_at_maximum_n_per_s=_climb_at(time_s, force_n, curve.top),
         yields=find_yield(

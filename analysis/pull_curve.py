@@ -8,9 +8,7 @@ import numpy.typing as npt
 from analysis.bad_readings import excursions, stuck
 from analysis.recorded_chain import chain_of
 from daq.force.force_chain import ForceChain, Forces
-from daq.force.zero import Zero
 from daq.live_reading import Phase
-from daq.record.header import ZeroRecord
 from daq.record.reader import Recording
 from daq.samples import Flag, FloatArray
 from daq.watch.peak import Peak, hold, no_peak, settle, spike_threshold_n
@@ -81,11 +79,6 @@ def pull_curve(recording: Recording) -> PullCurve:
         first=first,
         top=int(at[0]) if len(at) else -1,
     )
-
-
-def recorded_zero(record: ZeroRecord) -> Zero:
-    """Return a zero as the force is reckoned with it."""
-    return Zero(record.counts, record.sd_counts, record.sd_counts, samples=1)
 
 
 def _noise_n(chain: ForceChain) -> float:

@@ -6,7 +6,8 @@ from functools import lru_cache
 import numpy as np
 
 from analysis.landmarks import Landmarks
-from analysis.pull_curve import PullCurve, recorded_zero
+from analysis.pull_curve import PullCurve
+from analysis.recorded_chain import recorded_zero
 from analysis.uncertainty.specimen_force import Budget, PullFigures, specimen_force_budget
 from daq.faults import InputFault
 from daq.record.reader import Recording
@@ -39,7 +40,7 @@ def recorded_budget(curve: PullCurve, marks: Landmarks, recording: Recording) ->
         zero_before=curve.chain.zero,
         zero_after=None if after is None else recorded_zero(after),
         noise_counts=curve.chain.zero.sd,
-        climb_n_per_s=marks.climb_at_maximum_n_per_s if marks.strokes else 0.0,
+        climb_n_per_s=marks.climb_at_maximum_n_per_s if len(marks.strokes) else 0.0,
         sample_period_s=sample_period_s(curve),
     )
     rig = replace(rig, lever=curve.chain.lever)

@@ -6,6 +6,7 @@ before stays readable in the header and the older changes.
 """
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from daq.faults import RecordingFault
 from daq.force.calibration import Calibration
 from daq.force.force_chain import ForceChain
 from daq.force.zero import Zero
-from daq.record.header import RunHeader
+from daq.record.header import RunHeader, ZeroRecord
 from daq.record.reader import Recording
 from daq.rig.rig import Lever
 
@@ -62,7 +63,13 @@ def with_ratio(lever: Lever, ratio: float) -> Lever:
 
 
 def _calibration(header: RunHeader) -> Calibration:
-    return Calibration.from_json(header.calibration)
+    return _read_calibration(header.calibration)
+
+
+@lru_cache(maxsize=32)
+def _read_calibration(text: str) -> Calibration:
+    """Return the calibration of a text; the pulls of a day share one."""
+    return Calibration.from_json(text)
 
 
 def _lever(header: RunHeader) -> Lever:
@@ -71,6 +78,9 @@ def _lever(header: RunHeader) -> Lever:
 
 def _zero(header: RunHeader) -> Zero:
     record = header.zero_before
-    if record is None:
-        return Zero.none(len(header.cells))
+    return Zero.none(len(header.cells)) if record is None else recorded_zero(record)
+
+
+def recorded_zero(record: ZeroRecord) -> Zero:
+    """Return a zero as the force is reckoned with it."""
     return Zero(record.counts, record.sd_counts, record.sd_counts, record.samples)

@@ -22,7 +22,6 @@ from analysis.person_words import NOT_THE_SPECIMEN, PersonWords, person_words
 from analysis.pull_curve import PullCurve, pull_curve
 from analysis.pull_result import Course, Kind, PullResult, ThreadFigures
 from analysis.recorded_budget import recorded_budget, recorded_rig, unseen_peak_n
-from analysis.strokes import find_strokes
 from analysis.thread import (
     bite,
     head_strength_mpa,
@@ -118,7 +117,7 @@ def _kind_by_rule(curve: PullCurve, marks: Landmarks, recording: Recording) -> K
 
 
 def _course(curve: PullCurve, marks: Landmarks, recording: Recording, words: PersonWords) -> Course:
-    way = _travelled(curve, recording)
+    way = _travelled(curve, marks, recording)
     rule, found_n, sure = _found_yield(marks, way)
     moved = words.moved.get("yield")
     at = _sample_of(recording, moved.index) if moved else _reached(curve, found_n)
@@ -127,7 +126,7 @@ def _course(curve: PullCurve, marks: Landmarks, recording: Recording, words: Per
         median3_max_force_n=curve.peak.median3_n,
         unseen_peak_n=unseen_peak_n(curve, marks),
         started_s=curve.began_s,
-        strokes=marks.strokes,
+        strokes=len(marks.strokes),
         start_stiffness_n_per_stroke=marks.gain_per_stroke_n,
         start_stiffness_n_per_mm=way.stiffness_n_per_mm,
         yield_rule="moved by hand" if moved else rule,
@@ -146,14 +145,13 @@ def _course(curve: PullCurve, marks: Landmarks, recording: Recording, words: Per
     )
 
 
-def _travelled(curve: PullCurve, recording: Recording) -> Travelled:
+def _travelled(curve: PullCurve, marks: Landmarks, recording: Recording) -> Travelled:
     rig = recorded_rig(recording.header.rig.text)
     if rig is None or curve.top < 0:
         return Travelled()
-    force_n = curve.forces.at_specimen_n
-    strokes = find_strokes(curve.seconds, force_n, curve.first, curve.top + 1, curve.noise_n)
     mm_per_turn = rig.jack.lead_mm / curve.chain.lever.ratio
-    return travelled(force_n, strokes, recording.header.specimen, mm_per_turn)
+    specimen = recording.header.specimen
+    return travelled(curve.forces.at_specimen_n, marks.strokes, specimen, mm_per_turn)
 
 
 def _found_yield(marks: Landmarks, way: Travelled) -> tuple[str, float, float]:

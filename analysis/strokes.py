@@ -29,6 +29,9 @@ class Strokes:
         return len(self.first)
 
 
+NO_STROKES = Strokes(np.empty(0, np.intp), np.empty(0, np.intp))
+
+
 def slopes(seconds: FloatArray, force_n: FloatArray) -> FloatArray:
     """Return the change of force about each sample, over SLOPE_S, in N/s; (n,) -> (n,)."""
     half = _half_window(seconds)
@@ -48,7 +51,7 @@ def find_strokes(
     slope = slopes(seconds[part], force_n[part])
     climbing = slope[slope > 4.0 * noise_n / SLOPE_S]
     if len(climbing) < 8:
-        return Strokes(np.empty(0, np.intp), np.empty(0, np.intp))
+        return NO_STROKES
     moving = slope > max(STILL_PART * float(np.percentile(climbing, 75)), 4.0 * noise_n / SLOPE_S)
     first, last = _runs(moving)
     strokes = _joined(first + begin, last + begin, seconds)
