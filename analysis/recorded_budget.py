@@ -2,15 +2,16 @@
 
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 
-from analysis.landmarks import Landmarks
-from analysis.pull_curve import PullCurve
+from analysis.landmarks import Landmarks, find_landmarks
+from analysis.pull_curve import PullCurve, pull_curve
 from analysis.recorded_chain import recorded_zero
 from analysis.uncertainty.specimen_force import Budget, PullFigures, specimen_force_budget
 from daq.faults import InputFault
-from daq.record.reader import Recording
+from daq.record.reader import Recording, read_recording
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig_text
 
@@ -55,3 +56,12 @@ def sample_period_s(curve: PullCurve) -> float:
 def unseen_peak_n(curve: PullCurve, marks: Landmarks) -> float:
     """Return by how much the true maximum may exceed the read one: slope x (period + settling)."""
     return marks.climb_at_maximum_n_per_s * (1.0 + PERIODS_TO_SETTLE) * sample_period_s(curve)
+
+
+def budget_of(file: Path) -> Budget | None:
+    """Return the budget of the maximum in a file. Raises RecordingFault."""
+    recording = read_recording(file)
+    if not len(recording.samples):
+        return None
+    curve = pull_curve(recording)
+    return recorded_budget(curve, find_landmarks(curve), recording)

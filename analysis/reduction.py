@@ -37,6 +37,7 @@ __all__ = ["PullCurve", "pull_curve", "reduce_recording"]
 
 NAN = float("nan")
 STOPPED_WHOLE = "stopped whole"
+MOVED = "moved by hand"
 
 
 def reduce_recording(recording: Recording, file: Path) -> PullResult:
@@ -129,7 +130,7 @@ def _course(curve: PullCurve, marks: Landmarks, recording: Recording, words: Per
         strokes=len(marks.strokes),
         start_stiffness_n_per_stroke=marks.gain_per_stroke_n,
         start_stiffness_n_per_mm=way.stiffness_n_per_mm,
-        yield_rule="moved by hand" if moved else rule,
+        yield_rule=MOVED if moved else rule,
         yield_confidence=NAN if moved else sure,
         yield_found_n=found_n,
         yield_s=NAN if at is None else float(curve.seconds[at]) - curve.began_s,
@@ -203,6 +204,7 @@ def _open_questions(result: PullResult) -> list[str]:
     """Return a word for each figure that is missing or waits for a person."""
     missing = {
         "grip slipped?": result.kind_by == "proposed",
+        "yield moved by hand": result.course.yield_rule == MOVED,
         "uncertainty unknown": math.isnan(result.U95_max_force_n),
         "no start seen": math.isnan(result.time_to_max_s),
         "no yield seen": math.isnan(result.yield_force_n),
