@@ -1,8 +1,9 @@
 """The story of the demo campaign: story.toml to a plan, attempts, and weights for calibrating."""
 
+import json
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from analysis.campaign_plan import (
     needed_per_level,
 )
 from analysis.plan_expectation import expect, read_expectation
+from daq.force.calibration import Calibration
 from daq.force.check_weight import Check
 from daq.rig.rig import Rig
 from simulators.scenario import Range, Scenario, read_scenario
@@ -40,7 +42,6 @@ class Attempt:
     scenario: Scenario
     max_n: float  # as believed
     mode: str
-    session: Mapping[str, str] = field(default_factory=dict)
     reason: str = ""  # why invalid
     unplugged_at: float | None = None  # share of the maximum
     restart: bool = False
@@ -99,11 +100,10 @@ def _planned(story: Mapping[str, Any], plan: Plan) -> Iterator[Attempt]:
     told, events = story["plan"], {event["run"]: event for event in story["event"]}
     step = timedelta(minutes=story["campaign"]["minutes_between_pulls"])
     mornings = [_when(story, text) for text in told["mornings"]]
-    checks = _check_words(story)
-    clock, morning = mornings[0], 0
+    clock = mornings[0]
     for pull in plan.pulls:
         if pull.run == told["second_morning_from_run"]:
-            clock, morning = mornings[1], 1
+            clock = mornings[1]
         event = events.get(pull.run, {})
         boards = list(told["board"])
         maxima = told["maxima_kn"][pull.levels["pilot"]][pull.levels["coating"]]
@@ -114,7 +114,6 @@ def _planned(story: Mapping[str, Any], plan: Plan) -> Iterator[Attempt]:
             scenario=_scenario(story, "insert"),
             max_n=1000 * maxima[boards.index(pull.board)],
             mode=story["scenario"]["insert"]["mode"],
-            session={"check_weight": checks[morning]},
         )
         for attempt in _told(story, usual, event):
             yield replace(attempt, begins=clock)
@@ -141,7 +140,9 @@ def _told(story: Mapping[str, Any], usual: Attempt, event: Mapping[str, Any]) ->
             yield replace(usual, scenario=quiet, restart=True)
         case "long rest":
             rest = Range(event["seconds"], event["seconds"])
-            yield replace(usual, scenario=changed(scenario, "crank", pause_s=rest))
+            late = Range(event["from_share"], event["from_share"])
+            pausing = changed(scenario, "crank", pause_s=rest, pause_from_share=late)
+            yield replace(usual, scenario=pausing)
         case _:
             yield usual
 
@@ -184,12 +185,34 @@ def _when(story: Mapping[str, Any], text: str) -> datetime:
     return datetime.fromisoformat(text).replace(tzinfo=offset)
 
 
-def _check_words(story: Mapping[str, Any]) -> list[str]:
+def check_lines(story: Mapping[str, Any], rig: Rig, calibration: Calibration) -> str:
+    """Return the check weights as ``check-weights.jsonl`` keeps them."""
     told = story["check_weight"]
-    return [
-        Check(0.0, told["believed_n"], told["believed_n"] * (1 + told[key] / 100)).words
-        for key in ("first_morning_error_pct", "second_morning_error_pct")
-    ]
+    lines = []
+    for text, percent in told["error_pct"]:
+        when = _when(story, text)
+        expected_n = told["expected_n"]
+        check = Check(when.timestamp(), expected_n, round(expected_n * (1 + percent / 100), 3))
+        held = {
+            "made_at": when.isoformat(),
+            "rig": rig.name,
+            "build": rig.build,
+            "calibration": calibration.fingerprint,
+            "weight": told["typed"],
+            "expected_n": check.expected_n,
+            "indicated_n": check.indicated_n,
+            "tolerance": check.tolerance,
+            "passed": check.passed,
+        }
+        lines.append(json.dumps(held))
+    return "\n".join(lines) + "\n"
+
+
+def ratio_line(story: Mapping[str, Any], rig: Rig) -> str:
+    """Return the ratio check as it is kept beside the rig file."""
+    held = dict(story["ratio_check"])
+    held["made_at"] = _when(story, held["made_at"]).isoformat()
+    return json.dumps({**held, "build": rig.build, "acknowledged": ""}) + "\n"
 
 
 def weights_text(each_kg: float) -> str:

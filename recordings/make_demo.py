@@ -22,11 +22,22 @@ from typing import Any
 
 import h5py
 import numpy as np
-from demo_story import DEMO, Attempt, attempts, changed, read_story, the_plan, weights_text
+from demo_story import (
+    DEMO,
+    Attempt,
+    attempts,
+    changed,
+    check_lines,
+    ratio_line,
+    read_story,
+    the_plan,
+    weights_text,
+)
 
 from analysis.campaign_plan import departure_of
 from analysis.plan_folder import record_departure, write_plan
 from daq.force.calibration import Calibration
+from daq.force.checks_file import CHECK_WEIGHTS, ratio_file
 from daq.pull_session import PullSession, SessionSettings
 from daq.record.history import add_history
 from daq.record.pull_file import PullFile
@@ -44,8 +55,8 @@ GIVEN = ("story.toml", "rig.toml", "calibration.json", "calibration-reweighed.js
 SUMS = "checksums.txt"
 MADE_BY = "make_demo"
 BLOCK = 5  # samples a read
-ROUNDS = 4  # of fitting the strength to the maximum that was read
-CLOSE_N = 2.0
+ROUNDS = 6  # of fitting the strength to the maximum that was read
+CLOSE_N = 3.0
 ZERO_SAMPLES = 40
 BOOT_S = 1.2
 
@@ -112,7 +123,7 @@ def make_pull(attempt: Attempt, story: Mapping[str, Any], rig: Rig, folder: Path
     simulation = fitted(attempt, story, calibration, seed)
     clock = StoryClock(WallAnchor(attempt.begins, _since_boot_ns(attempt.begins)))
     desk = Desk(folder, attempt.number, clock)
-    settings = SessionSettings(attempt.specimen, auto_zero=True, notes=attempt.session)
+    settings = SessionSettings(attempt.specimen, auto_zero=True)
     session = PullSession(
         rig, calibration, desk.take, settings, has_board_clock=True, anchor=clock.anchor
     )
@@ -226,6 +237,9 @@ def make_all(folder: Path) -> None:
     (folder / "weights.csv").write_text(weights_text(5.0), "utf-8", newline="\n")
     (folder / "weights-reweighed.csv").write_text(weights_text(5.18), "utf-8", newline="\n")
     rig = read_rig(DEMO / "rig.toml")
+    checks = check_lines(story, rig, Calibration.from_rig(rig))
+    (folder / CHECK_WEIGHTS).write_text(checks, "utf-8", newline="\n")
+    ratio_file(folder / "rig.toml").write_text(ratio_line(story, rig), "utf-8", newline="\n")
     plan = the_plan(story, rig)
     write_plan(folder / "plan", plan)
     done: set[str] = set()

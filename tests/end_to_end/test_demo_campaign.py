@@ -11,6 +11,7 @@ import h5py
 import numpy as np
 import pytest
 
+from daq.force.checks_file import latest_ratio, read_check_weights
 from daq.rig.rig_file import read_rig
 from tui.cli import main
 
@@ -72,7 +73,10 @@ def test_every_file_is_what_its_checksum_says():
 
 @pytest.mark.parametrize("number", [9, 18, 25, 36])
 def test_a_pull_is_remade(maker, story, tmp_path, number):
-    """A crack, the pulled cable, the board restart, the one that ended whole."""
+    """A crack, the pulled cable, the board restart, the one that ended whole.
+
+    Where this fails because recording has changed: ``python recordings/make_demo.py``, and commit.
+    """
     told, rig, attempts = story
     attempt = attempts[number - 1]
     once = maker.make_pull(attempt, told, rig, tmp_path / "once")
@@ -99,6 +103,14 @@ def test_the_calibrations_are_what_the_command_makes_of_the_weights(capsys):
     assert np.divide(*slopes) == pytest.approx(5.18 / 5, rel=1e-9)
 
 
+def test_the_daily_checks_passed():
+    """The second morning read 0.4 % high: within the 1 % of common practice (no source)."""
+    checks = read_check_weights(DEMO)
+    assert [round(100 * check.error_rel, 1) for check in checks] == [0.1, 0.2, 0.4, 0.3, 0.2, 0.2]
+    assert all(check.passed for check in checks)
+    assert latest_ratio(read_rig(DEMO / "rig.toml")).in_line_with_jack == 240.48
+
+
 def test_each_maximum_is_the_one_of_the_story(story, capsys):
     _, _, attempts = story
     wanted = {attempt.label: attempt for attempt in attempts}
@@ -110,9 +122,13 @@ def test_each_maximum_is_the_one_of_the_story(story, capsys):
         assert pull["reason"] == attempt.reason
         if attempt.unplugged_at is None:
             assert pull["max_force_n"] == pytest.approx(attempt.max_n, abs=10.0)
-    kinds = [pull["kind"] for pull in reduced]
-    assert kinds.count("invalid") == 2
-    assert kinds.count("at least") == 1
+    kinds = {pull["specimen"]["label"]: pull["kind"] for pull in reduced}
+    usual = {label for label, kind in kinds.items() if kind == "failed"}
+    odd = {label: kind for label, kind in kinds.items() if label not in usual}
+    assert odd == {"C-02": "invalid", "C-05": "invalid", "E-02": "partial", "ash-D": "at least"}
+    flags = {pull["specimen"]["label"]: pull["flags"] for pull in reduced}
+    assert "rest before the maximum" in flags["E-02"]
+    assert [pull["cracks"] for pull in reduced if pull["specimen"]["label"] == "B-03"] == [1]
 
 
 def table_of(told):
