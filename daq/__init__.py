@@ -16,8 +16,10 @@ THE MAP: the way of a sample, in order, one line per file or room (a test holds 
     recent_past      the last seconds, for the start of a pull and for the zero
     zero_keeper      the zeros of a session
     line_tally       bad lines, gaps and losses, counted
+    doubts           readings and boards that are not what they seem, in words
     specimen_list    what is on the rig, and what comes after it
     pull_session     what happens between two reads; the start and end of each pull
+    pull_summary     what the session itself says of a pull that ended
     live_reading     the snapshot a screen may look at
     live_view        a session as that snapshot
     acquisition      the only threads

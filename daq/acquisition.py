@@ -18,9 +18,11 @@ from daq.faults import DeviceFault, Fault
 from daq.force.calibration import Calibration
 from daq.live_reading import LiveReading, Recording, RecordingState, TraceBlock, Trip
 from daq.live_view import live_reading
-from daq.pull_session import PullSession, PullSummary, SessionSettings
+from daq.pull_session import PullSession, SessionSettings
+from daq.pull_summary import PullSummary
 from daq.record.recorder import Message, Recorder
 from daq.rig.rig import Rig
+from daq.samples import CountArray, FloatArray
 from daq.sources import EndOfSource, Source
 from daq.specimen_list import Specimen
 from daq.wire.decoded import Decoded
@@ -34,6 +36,7 @@ PUBLISH_NS = 15_000_000  # no screen looks more often; a trip is published at on
 JOIN_S = 5.0
 RECONNECT_S = 1.0
 RECORDER_POLL_S = 0.05
+LOOK_BACK_S = 10.0
 
 
 class Acquisition:
@@ -129,6 +132,19 @@ class Acquisition:
         """The files written so far."""
         return () if self._recorder is None else self._recorder.saved
 
+    @property
+    def rig(self) -> Rig:
+        """The rig, with its limits as they are now."""
+        return self._session.rig
+
+    def recent_counts(self) -> tuple[CountArray, FloatArray]:
+        """Return counts (n, cells) and seconds (n,) of the last seconds, and ask for newer ones."""
+        self._wish(self._look_back)
+        return self._recent_counts
+
+    def _look_back(self) -> None:
+        self._recent_counts = self._session.past.counts(LOOK_BACK_S)
+
     # -- what a person asks for: done by the reader between two blocks -------------------------
 
     def zero(self) -> None:
@@ -148,6 +164,14 @@ class Acquisition:
                 self._source.set_alarm(raised=True)
 
         self._wish(release)
+
+    def weigh(self, *, on: bool) -> None:
+        """Begin or end a time of known weights: no pull begins, the guard goes on."""
+        self._wish(lambda: self._session.weigh(on=on))
+
+    def use_rig(self, rig: Rig) -> None:
+        """Go on with changed limits of the same rig, once slack."""
+        self._wish(lambda: self._session.use_rig(rig))
 
     def mark(self, text: str) -> None:
         """Mark this moment."""
@@ -246,6 +270,8 @@ class Acquisition:
                 self._publish()
                 continue
             self._session.link_back()
+            if self._session.state.guard.trip is not None:
+                self._source.set_alarm(raised=False)  # opening a port raises it
             return
 
     def _fulfil_wishes(self) -> None:

@@ -64,7 +64,7 @@ def unknown_because(session: PullSession, now_ns: int) -> str:
         return "no zero taken: hook slack, hands off, then zero"
     if session.saturated:
         return "a converter is at its end"
-    return ""
+    return session.doubts.now
 
 
 def _elapsed_s(session: PullSession) -> float:

@@ -10,13 +10,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from daq.doubts import BoardName, Doubts
 from daq.faults import Fault
 from daq.force.calibration import Calibration
 from daq.force.force_chain import ForceChain
 from daq.force.zero import NotQuiet, Zero
 from daq.line_tally import LineTally
-from daq.live_chain import ChainState, LiveChain, Step, guard_step, live_chain, watch_step
+from daq.live_chain import LiveChain, Step, guard_step, live_chain, start_state, watch_step
 from daq.live_reading import Phase, TraceBlock, Trip
+from daq.pull_summary import PullSummary, result_fields
 from daq.recent_past import RecentPast
 from daq.record.events import Event, EventKind
 from daq.record.recorder import Begin, End, Later, Message, Note, Rows
@@ -26,27 +28,14 @@ from daq.samples import Flag
 from daq.specimen_list import Specimen, SpecimenList
 from daq.wall_anchor import WallAnchor
 from daq.watch.peak import Peak, settle
-from daq.watch.pull_phase import Happening
+from daq.watch.pull_phase import Happening, PhaseState
 from daq.watch.stop_guard import acknowledge, fault_trip
 from daq.wire.decoded import Decoded, WireEvent
 from daq.wire.diagnosis import diagnose
-from daq.wire.sample_clock import LiveClock
 from daq.zero_keeper import ZeroKeeper
 
 NOTICES = 8
 SAFE_S = 3.0
-
-
-@dataclass(frozen=True, slots=True)
-class PullSummary:
-    """What the session itself says of a pull that ended; reduction judges it afresh."""
-
-    number: int
-    outcome: Phase
-    peak: Peak
-    time_to_max_s: float
-    trip: Trip | None
-    ended_because: str
 
 
 @dataclass(slots=True)
@@ -69,6 +58,7 @@ class SessionSettings:
     auto_zero: bool = False  # take the zero whenever the hook is slack and quiet, before each pull
     zero: Zero | None = None  # a zero known beforehand: a replay
     notes: Mapping[str, str] = field(default_factory=dict)
+    board_before: str = ""  # what the board called itself last time
 
 
 class PullSession:
@@ -95,6 +85,7 @@ class PullSession:
         self.notices: list[str] = []
         self.samples = 0
         self.lost_because = ""
+        self.weighing = False
         self.newest: Step | None = None
         self.pull: _Pull | None = None
         self._offer = offer
@@ -104,7 +95,9 @@ class PullSession:
         self._safe_since_s: float | None = None
         self._unsafe = False
         self.chain = self._chain(settings.zero)
-        self.state = ChainState(clock=LiveClock.start(has_board_clock=has_board_clock))
+        self.state = start_state(len(rig.cells), has_board_clock=has_board_clock)
+        self.doubts = Doubts()
+        self.board = BoardName(settings.board_before)
 
     # -- what the reader tells -----------------------------------------------------------------
 
@@ -128,15 +121,19 @@ class PullSession:
         self.past.add(step)
         if len(step.seconds):
             self.newest = step
+        self._tell_doubts(decoded, step)
         self._record(decoded, step)
         if trip is not None:
             self._tripped(trip, now_ns)
-        for happening in step.happenings:
-            self._happened(happening, now_ns)
+        if self.weighing:
+            self.state = replace(self.state, phase=PhaseState())
+        else:
+            for happening in step.happenings:
+                self._happened(happening, now_ns)
         self._wire_changes(decoded.events)
         self._keep_zero(now_ns)
         self._watch_safety()
-        return TraceBlock(step.seconds, step.forces.at_specimen_n, decoded.samples["flags"])
+        return TraceBlock(step.seconds, step.forces.at_specimen_n, step.samples["flags"])
 
     def fault(self, cause: str, message: str, now_ns: int) -> Trip | None:
         """Trip for something that is no sample; return the trip if it is new."""
@@ -160,10 +157,10 @@ class PullSession:
         self.lost_because = ""
         self.past.clear()
         self.newest = None
-        self.state = ChainState(
-            clock=LiveClock.start(has_board_clock=self._has_board_clock),
-            guard=replace(self.state.guard, heard_ns=None),
-        )
+        self.doubts = Doubts()
+        self.board.opened()
+        fresh = start_state(len(self.rig.cells), has_board_clock=self._has_board_clock)
+        self.state = replace(fresh, guard=replace(self.state.guard, heard_ns=None))
         self.tell("The board is back. Take the zero again.")
 
     def close(self, reason: str, now_ns: int) -> None:
@@ -177,6 +174,8 @@ class PullSession:
         """Take the zero from the last ZERO_S seconds. Raises NotQuiet, the old zero stays."""
         if self.state.phase.in_pull:
             raise NotQuiet("No zero taken: a pull is on. Wind back to slack first.")
+        if self.state.still:
+            raise NotQuiet(f"No zero taken: {self.doubts.now}.")
         zero = self._zeros.take(self.past, now_ns, self._next_index, forced=forced)
         self.chain = self._chain(zero)
         self.tell(f"Zero taken from {zero.samples} quiet samples.")
@@ -198,6 +197,19 @@ class PullSession:
             raise Fault(f"Not released: wind back below {self.safe_n:.0f} N first.")
         self.state = replace(self.state, guard=guard)
         self._note(EventKind.ACKNOWLEDGED, now_ns)
+
+    def weigh(self, *, on: bool) -> None:
+        """Begin or end a time of known weights, in which no pull begins; the guard goes on."""
+        if on and self.pull is not None:
+            raise Fault("No weights now: a pull is on. Wind back to slack first.")
+        self.weighing = on
+
+    def use_rig(self, rig: Rig) -> None:
+        """Go on with changed limits of the same rig. Raises Fault while a pull is on."""
+        if self.pull is not None:
+            raise Fault("The rig stays as it is while a pull is on.")
+        self.rig = rig
+        self.chain = self._chain(self._zeros.now)
 
     def mark(self, text: str, now_ns: int) -> None:
         """Mark this moment."""
@@ -260,11 +272,12 @@ class PullSession:
         """The maximum of this pull, or of the last one when slack."""
         if self.pull is None and self.summaries:
             return self.summaries[-1].peak
-        return settle(self.state.peak) if self.pull is not None else Peak()
+        return self.state.peak.peak if self.pull is not None else Peak()
 
     def tell(self, words: str) -> None:
-        """Keep a sentence for the person at the rig."""
-        self.notices = [*self.notices[1 - NOTICES :], words]
+        """Keep a sentence for the person at the rig, once in a row."""
+        if self.notices[-1:] != [words]:
+            self.notices = [*self.notices[1 - NOTICES :], words]
 
     # -- inside ----------------------------------------------------------------------------------
 
@@ -283,6 +296,12 @@ class PullSession:
         """Until a zero is taken the guard judges what was added since the first sample."""
         counts = tuple(map(float, samples["counts"][0]))
         self.chain = self._chain(replace(Zero.none(len(counts)), counts=counts))
+
+    def _tell_doubts(self, decoded: Decoded, step: Step) -> None:
+        for words in self.doubts.take(step, self.state.still, self.state.peak.peak.spikes):
+            self.tell(words)
+        if swapped := self.board.take(decoded.events):
+            self.tell(swapped)
 
     def _record(self, decoded: Decoded, step: Step) -> None:
         if self.pull is None:
@@ -313,6 +332,7 @@ class PullSession:
             zero_before=self.zero_taken,
             specimen=self.specimens.on_rig,
             session=self.settings.notes,
+            board=self.board.name,
             has_board_clock=self._has_board_clock,
         )
         self._offer(Begin(header, self.chain.force, tuple(self.past.samples())))
@@ -384,18 +404,3 @@ def wire_note(event: WireEvent) -> Event:
     kind = EventKind.BAD_LINE if event.is_bad_line else EventKind(event.kind)
     text = f"{event.kind}: {event.text}" if event.is_bad_line else event.text
     return Event(kind, event.index, event.arrival_ns, text, float(event.count))
-
-
-def result_fields(summary: PullSummary, cracks: int) -> dict[str, str | float | int]:
-    """Return what the live session found, as it is written into the file."""
-    return {
-        "outcome": summary.outcome.value,
-        "maximum_n": summary.peak.force_n,
-        "median3_maximum_n": summary.peak.median3_n,
-        "maximum_index": summary.peak.index,
-        "time_to_max_s": summary.time_to_max_s,
-        "spikes": summary.peak.spikes,
-        "cracks": cracks,
-        "trip": "" if summary.trip is None else f"{summary.trip.cause}: {summary.trip.message}",
-        "ended_because": summary.ended_because,
-    }

@@ -22,6 +22,7 @@ def run_header(
     specimen: Mapping[str, str | float],
     session: Mapping[str, str | float],
     has_board_clock: bool,
+    board: str = "",
 ) -> RunHeader:
     """Return all that must be known before the first sample of a pull."""
     return RunHeader(
@@ -40,6 +41,7 @@ def run_header(
             "baud": float(rig.link.baud),
             "format": rig.link.format,
             "fields": " ".join(rig.link.fields),
+            "board": board,
         },
         stop_n=rig.stop.stop_n,
         warn_n=rig.stop.warn_n,

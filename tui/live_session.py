@@ -1,10 +1,11 @@
 """Puts a session together: rig file, port, decoder, calibration, folder. Decides nothing."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from daq.acquisition import Acquisition
-from daq.faults import InputFault
+from daq.faults import Fault, InputFault
 from daq.force.calibration import Calibration
 from daq.force.checks_file import ratio_problems
 from daq.pull_session import SessionSettings
@@ -14,6 +15,7 @@ from daq.rig.rig_file import read_rig
 from daq.sources import BoardSource
 from daq.specimen_list import Specimen
 from daq.wire.decoders import make_decoder
+from daq.wire.known_port import KnownPort
 from daq.wire.serial_port import SerialPort
 
 CLOCK_FIELDS = ("time_us", "time_ms")
@@ -38,14 +40,39 @@ def has_board_clock(rig: Rig) -> bool:
 
 def open_source(rig: Rig, port: str | None) -> BoardSource:
     """Open the port named, or that of the rig file. Raises DeviceFault, InputFault (no name)."""
+    return source_opener(rig, port)()
+
+
+def source_opener(rig: Rig, port: str | None) -> Callable[[], BoardSource]:
+    """Return what opens the board's port, again after a replug. Raises InputFault (no name).
+
+    The opener raises DeviceFault. It finds the same adapter under another name.
+    """
     name = port or rig.link.port
     if name is None:
         raise InputFault(
             f"{rig.path}: link.port: no port is named. Give --port, or write it into the rig "
             "file; `pullstand ports` lists what is attached."
         )
-    opened = SerialPort(name, rig.link.baud, rig.stop.alarm_line)
-    return BoardSource(opened, make_decoder(rig.link, rig.cells))
+    known = KnownPort(name)
+
+    def open_it() -> BoardSource:
+        opened = SerialPort(known.name(), rig.link.baud, rig.stop.alarm_line)
+        known.opened()
+        return BoardSource(opened, make_decoder(rig.link, rig.cells))
+
+    return open_it
+
+
+def board_before(folder: Path) -> str:
+    """Return what the board of the newest readable recording in a folder called itself, or ""."""
+    from daq.record.reader import read_recording
+
+    paths = sorted(folder.glob("*.h5"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for path in paths[:1]:
+        with suppress(Fault, OSError):
+            return str(read_recording(path).header.link.get("board", ""))
+    return ""
 
 
 def open_session(
@@ -61,7 +88,7 @@ def open_session(
     return Acquisition(
         rig,
         Calibration.from_rig(rig),
-        lambda: open_source(rig, port),
+        source_opener(rig, port),
         folder=folder,
         settings=settings,
         reconnect=reconnect,

@@ -15,6 +15,8 @@ QUIET_DRIFT = 0.001
 QUIET_NOISE = 0.001
 #: A zero further than this part of capacity from the last one is a load until a person says not.
 UNDER_LOAD = 0.01
+#: What the data line of a converter that does not answer reads: all zeros, or all ones.
+SILENT_COUNTS = (0, -1)
 #: Counts at capacity where nobody said: half a converter's span, as 2 mV/V at gain 128 gives.
 USUAL_CAPACITY_COUNTS = 4_194_304.0
 
@@ -89,6 +91,11 @@ def _refuse_unrest(
     if counts.size and (counts.max() >= COUNTS_MAX or counts.min() <= COUNTS_MIN):
         raise NotQuiet(
             f"No zero taken: cell {cell + 1} stands at an end of its converter. Look at its plug."
+        )
+    if counts.size and counts.min() == counts.max() and int(counts[0]) in SILENT_COUNTS:
+        raise NotQuiet(
+            f"No zero taken: cell {cell + 1} gives {int(counts[0])} and nothing else, as a "
+            "converter without a cell does. Look at its plug."
         )
     found = judge_steadiness(
         counts.astype(np.float64), seconds, QUIET_DRIFT * scale, QUIET_NOISE * scale, LEAST_SECONDS

@@ -1,8 +1,9 @@
 """The maximum of a pull, over every believable raw sample, and its median-of-3 companion.
 
 A lone reading far above both neighbours has no recovery shape: a converter that settles over
-several samples cannot make one, a bad clock pulse or a garbled digit can. It is marked and is
-never the maximum. The same function finds it live (one sample late) and in reduction.
+several samples cannot make one, a bad clock pulse or a garbled digit can. So has a short run of
+readings that leaps up and back again. Both are marked and are never the maximum. The same function
+finds them live (a few samples late) and in reduction.
 """
 
 from dataclasses import dataclass, replace
@@ -15,6 +16,10 @@ from daq.samples import NOT_A_MAXIMUM, FloatArray
 #: A lone reading must stand out by this part of the stop force, and by this many noise SDs.
 SPIKE_PART_OF_STOP = 0.005
 SPIKE_NOISE_SDS = 12.0
+#: Up to so many readings in a row may be one spike; from two on it must stand out further, or the
+#: ring of a beam after a failure would be one.
+SPIKE_SAMPLES = 4
+RUN_THRESHOLDS = 4.0
 
 
 def spike_threshold_n(stop_n: float, noise_n: float) -> float:
@@ -23,17 +28,31 @@ def spike_threshold_n(stop_n: float, noise_n: float) -> float:
 
 
 def lone_spikes(force_n: FloatArray, threshold_n: float) -> npt.NDArray[np.bool_]:
-    """Mark samples beyond both neighbours, the same way, by more than ``threshold_n``.
+    """Mark one to SPIKE_SAMPLES readings in a row that stand out from both neighbours, one way.
 
-    force_n: (n,) newtons -> (n,) bool. The first and last sample have one neighbour only and are
-    never marked here.
+    force_n: (n,) newtons -> (n,) bool. One reading must stand out by more than ``threshold_n``,
+    several by RUN_THRESHOLDS times that; and they come back: what falls further than it rose is a
+    failure, whose last reading before is real. What touches an end is never marked here.
     """
-    lone = np.zeros(len(force_n), dtype=np.bool_)
-    before, here, after = force_n[:-2], force_n[1:-1], force_n[2:]
-    lone[1:-1] = (np.minimum(here - before, here - after) > threshold_n) | (
-        np.minimum(before - here, after - here) > threshold_n
-    )
-    return lone
+    marks = np.zeros(len(force_n), dtype=np.bool_)
+    if len(force_n) < 3 or np.abs(np.diff(force_n)).max() <= threshold_n:
+        return marks  # the usual case, and quick
+    for way in (force_n, -force_n):
+        _mark_rises(marks, way, threshold_n)
+    return marks
+
+
+def _mark_rises(marks: npt.NDArray[np.bool_], force_n: FloatArray, threshold_n: float) -> None:
+    lowest = force_n[1:-1]
+    for length in range(1, min(SPIKE_SAMPLES, len(force_n) - 2) + 1):
+        if length > 1:
+            lowest = np.minimum(lowest[:-1], force_n[length:-1])
+        before, after = force_n[: -length - 1], force_n[length + 1 :]
+        least_n = threshold_n * (RUN_THRESHOLDS if length > 1 else 1.0)
+        height = lowest - before
+        found = (height > least_n) & (lowest - after > least_n) & (before - after <= height)
+        for start in np.flatnonzero(found).tolist():
+            marks[start + 1 : start + 1 + length] = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +68,15 @@ class Peak:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PeakState:
-    """A fold: the peak, and the last two samples, of which the newest still waits for its judge."""
+    """A fold: the peak, and the last samples, of which the newest ``waiting`` have no judge yet."""
 
     peak: Peak
     force_n: FloatArray
     seconds: FloatArray
     index: npt.NDArray[np.uint64]
     barred: npt.NDArray[np.bool_]
+    waiting: int = 0
+    threshold_n: float = float("inf")
 
 
 def no_peak() -> PeakState:
@@ -71,7 +92,7 @@ def hold(
     samples: np.ndarray,
     threshold_n: float,
 ) -> PeakState:
-    """Take a block: force_n, seconds (n,) and its samples. The newest waits for its successor."""
+    """Take a block: force_n, seconds (n,) and its samples. The newest wait for their successors."""
     if not len(force_n):
         return state
     joined = PeakState(
@@ -81,13 +102,21 @@ def hold(
         np.concatenate([state.index, samples["index"]]),
         np.concatenate([state.barred, (samples["flags"] & int(NOT_A_MAXIMUM)) != 0]),
     )
-    judged = slice(min(len(state.force_n), 1), len(joined.force_n) - 1)
+    known = len(joined.force_n) - SPIKE_SAMPLES
+    judged = slice(len(state.force_n) - state.waiting, max(known, 0))
     peak = state.peak
     if not _below(joined.force_n, peak, threshold_n):
         peak = _best(joined, judged, threshold_n)
-    keep = slice(-2, None)
+    keep = slice(-2 * SPIKE_SAMPLES, None)
+    waiting = min(SPIKE_SAMPLES, len(joined.force_n))
     return PeakState(
-        peak, joined.force_n[keep], joined.seconds[keep], joined.index[keep], joined.barred[keep]
+        peak,
+        joined.force_n[keep],
+        joined.seconds[keep],
+        joined.index[keep],
+        joined.barred[keep],
+        waiting,
+        threshold_n,
     )
 
 
@@ -99,9 +128,9 @@ def _below(force_n: FloatArray, peak: Peak, threshold_n: float) -> bool:
 
 
 def settle(state: PeakState) -> Peak:
-    """Return the peak with the waiting sample counted (it has no successor to be judged by)."""
-    last = slice(min(len(state.force_n), 1), None)
-    return _best(state, last, float("inf")) if len(state.force_n[last]) else state.peak
+    """Return the peak with the waiting samples counted: nothing more comes to judge them by."""
+    last = slice(len(state.force_n) - state.waiting, None)
+    return _best(state, last, state.threshold_n) if state.waiting else state.peak
 
 
 def _best(state: PeakState, judged: slice, threshold_n: float) -> Peak:

@@ -10,7 +10,7 @@ import numpy as np
 from daq.live_reading import Trip
 from daq.samples import Flag, FloatArray
 
-_TRIPPING_FLAGS = int(Flag.SATURATED | Flag.RESTART)
+_TRIPPING_FLAGS = int(Flag.SATURATED | Flag.RESTART | Flag.STUCK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,10 +25,14 @@ class GuardLimits:
 
 @dataclass(frozen=True, slots=True)
 class GuardState:
-    """``trip`` stays until `acknowledge`; ``heard_ns`` is the arrival of the last good sample."""
+    """``trip`` stays until `acknowledge`; ``heard_ns`` is the arrival of the last good sample.
+
+    ``heard_us`` is its time on the board's clock, which goes on while the computer sleeps.
+    """
 
     trip: Trip | None = None
     heard_ns: int | None = None
+    heard_us: int = 0
 
 
 def judge(
@@ -38,21 +42,26 @@ def judge(
     cells_n: FloatArray,
     at_specimen_n: FloatArray,
     now_ns: int,
+    still: str = "",
 ) -> GuardState:
     """Judge a block (perhaps empty) and return the state after it.
 
     samples: (n,) structured; cells_n: (n, cells) newtons at each cell; at_specimen_n: (n,)
     newtons. The first sample beyond a limit makes the trip, whatever its flags; a force counts in
     both directions, because a cell breaks in either. An empty block at ``now_ns`` (host, monotonic)
-    is how silence is noticed. A latched trip is never replaced.
+    is how silence is noticed; so is a leap of the board's clock. ``still`` names the cells behind
+    the flag STUCK. A latched trip is never replaced.
     """
-    heard_ns = int(samples["arrival_ns"][-1]) if len(samples) else state.heard_ns
+    heard = state
+    if len(samples):
+        newest = samples[-1]
+        heard = GuardState(state.trip, int(newest["arrival_ns"]), int(newest["board_us"]))
     if state.trip is not None:
-        return replace(state, heard_ns=heard_ns)
-    trip = _silence(state.heard_ns, limits, samples, now_ns) or _over(
-        limits, samples, cells_n, at_specimen_n
+        return heard
+    trip = _silence(state, limits, samples, now_ns) or _over(
+        limits, samples, cells_n, at_specimen_n, still
     )
-    return GuardState(trip, heard_ns)
+    return heard if trip is None else replace(heard, trip=trip)
 
 
 def fault_trip(state: GuardState, cause: str, index: int, message: str) -> GuardState:
@@ -70,14 +79,32 @@ def acknowledge(state: GuardState, force_n: float, safe_n: float) -> GuardState:
 
 
 def _silence(
-    heard_ns: int | None, limits: GuardLimits, samples: np.ndarray, now_ns: int
+    state: GuardState, limits: GuardLimits, samples: np.ndarray, now_ns: int
 ) -> Trip | None:
-    until_ns = int(samples["arrival_ns"][0]) if len(samples) else now_ns
-    if heard_ns is None or until_ns - heard_ns <= limits.stale_after_ns:
+    if state.heard_ns is None:
         return None
-    index = int(samples["index"][0]) if len(samples) else -1
-    seconds = (until_ns - heard_ns) / 1e9
-    return Trip("silence", index, float("nan"), f"no data for {seconds:.1f} s: force unknown")
+    silent_ns = (int(samples["arrival_ns"][0]) if len(samples) else now_ns) - state.heard_ns
+    first = 0
+    if silent_ns <= limits.stale_after_ns:
+        first, silent_ns = _longest_leap(state.heard_us, samples)
+    if silent_ns <= limits.stale_after_ns:
+        return None
+    index = int(samples["index"][first]) if len(samples) else -1
+    words = f"no data for {silent_ns / 1e9:.1f} s: force unknown"
+    return Trip("silence", index, float("nan"), words)
+
+
+def _longest_leap(heard_us: int, samples: np.ndarray) -> tuple[int, int]:
+    """Return the sample after the longest step of the board's clock, restarts aside, and its ns.
+
+    This is the silence of a host that slept: its own clock stood still meanwhile.
+    """
+    if not len(samples):
+        return 0, 0
+    steps_us = np.diff(samples["board_us"].astype(np.int64), prepend=heard_us)
+    steps_us[(samples["flags"] & int(Flag.RESTART)) != 0] = 0
+    longest = int(steps_us.argmax())
+    return longest, int(steps_us[longest]) * 1000
 
 
 def _all_well(
@@ -97,7 +124,11 @@ def _all_well(
 
 
 def _over(
-    limits: GuardLimits, samples: np.ndarray, cells_n: FloatArray, at_specimen_n: FloatArray
+    limits: GuardLimits,
+    samples: np.ndarray,
+    cells_n: FloatArray,
+    at_specimen_n: FloatArray,
+    still: str,
 ) -> Trip | None:
     """Return the trip of the first sample that breaks a rule, if any does."""
     if not len(samples) or _all_well(limits, samples, cells_n, at_specimen_n):
@@ -113,6 +144,8 @@ def _over(
         return Trip("saturated", index, force_n, "a converter is at its end: force unknown")
     if flags & Flag.RESTART:
         return Trip("board restart", index, force_n, "the board restarted: take the zero again")
+    if flags & Flag.STUCK:
+        return Trip("channel missing", index, force_n, f"{still or 'a cell'} stands still")
     if over_cell[first].any():
         cell = int(np.argmax(over_cell[first]))
         message = (

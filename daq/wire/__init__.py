@@ -1,6 +1,7 @@
 """Bytes from a port become samples with a time.
 
 serial_port     the port: chunks of bytes, the alarm line, failures in words
+known_port      the same adapter again after a replug, whatever its name
 stream_cutter   chunks -> whole lines or frames, memory bounded
 text_lines      lines -> rows of numbers, singly (line_layout) or many at once (line_arithmetic)
 packets         COBS frames -> rows of numbers (checksums)

@@ -73,17 +73,18 @@ def run(args: argparse.Namespace) -> int:
 def _settings(args: argparse.Namespace) -> "tuple[SessionSettings, PlanFollower | None]":
     """Return what is on the rig and to come, and who follows the plan (None without one)."""
     from daq.pull_session import SessionSettings
-    from tui.live_session import parse_specimen
+    from tui.live_session import board_before, parse_specimen
 
     said = parse_specimen(args.specimen)
+    before = board_before(args.out)
     if args.plan is None:
-        return SessionSettings(said, auto_zero=args.headless), None
+        return SessionSettings(said, auto_zero=args.headless, board_before=before), None
     from analysis.plan_reading import read_plan
     from tui.plan_following import PlanFollower, labels_done, specimens_to_come
 
     plan, done = read_plan(args.plan), labels_done(args.out)
     to_come = specimens_to_come(plan, done, said)
-    settings = SessionSettings(to_come[0], to_come, auto_zero=args.headless)
+    settings = SessionSettings(to_come[0], to_come, auto_zero=args.headless, board_before=before)
     reason = f"said at the start: {' '.join(args.specimen)}" if said else ""
     return settings, PlanFollower(plan, args.plan, done, reason)
 
