@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.campaign import recording_files
 from analysis.pull_result import PullResult
-from analysis.recorded_chain import CALIBRATION, RATIO, calibration_of, chain_of
+from analysis.recorded_chain import CALIBRATION, RATIO, WHAT, calibration_of, chain_of
 from analysis.reduction import reduce_recording
 from daq.faults import InputFault, RecordingFault
 from daq.force.calibration import Calibration
@@ -28,7 +28,6 @@ from daq.rig.load_path import LoadPath, at_ratio, load_path
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig_text
 
-WHAT = "amended"
 OTHER_BUILD = "is of build {}"
 CARRIED = "carries this amendment already"
 _ROUNDS = 20

@@ -20,6 +20,7 @@ from daq.rig.rig import Lever
 
 CALIBRATION = "calibration_json"
 RATIO = "ratio"
+WHAT = "amended"  # key of a change: what it corrects, in words
 
 
 def force_chain(header: RunHeader) -> ForceChain:
@@ -31,6 +32,12 @@ def chain_of(recording: Recording) -> ForceChain:
     """Return the newest chain: the one it was made with, or as amended since."""
     header = recording.header
     return ForceChain(calibration_of(recording), _zero(header), lever_of(recording))
+
+
+def amendments(recording: Recording) -> str:
+    """Return what was amended and why, oldest first, in words; "" where nothing was."""
+    changes = (change for change in recording.history if WHAT in change.change)
+    return "; ".join(f"{change.change[WHAT]} ({change.reason})" for change in changes)
 
 
 def calibration_of(recording: Recording) -> Calibration:

@@ -22,6 +22,7 @@ from analysis.person_words import NOT_THE_SPECIMEN, PersonWords, person_words
 from analysis.pull_curve import PullCurve, pull_curve
 from analysis.pull_result import Course, Kind, PullResult, ThreadFigures
 from analysis.recorded_budget import recorded_budget, recorded_rig, unseen_peak_n
+from analysis.recorded_chain import amendments
 from analysis.thread import (
     bite,
     head_strength_mpa,
@@ -73,7 +74,11 @@ def reduce_curve(
         flags=(),
         reason=reason,
         chain=curve.chain.words(recording.samples["counts"][curve.top]) if curve.top >= 0 else "",
-        extra={"spikes": curve.peak.spikes, "samples": len(recording.samples)},
+        extra={
+            "spikes": curve.peak.spikes,
+            "samples": len(recording.samples),
+            "amended": amendments(recording),
+        },
         kind_by=kind_by,
         mode_by="person" if words.mode else "proposed" if proposal.mode else "",
         proposed_mode=proposal.mode,

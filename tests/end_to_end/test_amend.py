@@ -77,6 +77,8 @@ def test_old_results_stay_and_a_second_goes_on_top(campaign, capsys):
     for label, force_n in before.items():
         assert once[label] == pytest.approx(1.036 * force_n)
         assert twice[label] == pytest.approx(1.036 * 0.99 * force_n)
+    words = {pull["amended"] for pull in document(capsys, "reduce", campaign)}
+    assert words == {f"masses x1.036 ({REASON}); masses x0.99 (scale was checked)"}
     for path, header in headers.items():
         recording = read_recording(path)
         assert recording.header == header
