@@ -25,16 +25,20 @@ PUT_S = 1.4
 SWING_SHARE, SWING_HZ, SWING_S = 0.04, 2.5, 0.7  # of a weight just put on
 HEAVIEST_KG = 500.0
 OVER_ITS_CELL = 0.92  # of a weight put over one cell
-BOARD = BoardRanges(gain_error=Range(-0.03, 0.03), creep_share=Range(0.0002, 0.0006))
+CREEP_SHARE = Range(0.0002, 0.0006)
 
 
 @dataclass(frozen=True, slots=True)
 class WeightsOrder:
-    """Which masses (kg, rising, without 0), where, how many rounds."""
+    """Which masses (kg, rising, without 0), where, how many rounds.
+
+    ``gain_error``: how far each cell's gain may lie from the rig file's, either way, relative.
+    """
 
     masses_kg: tuple[float, ...]
     at: str = "cells"
     rounds: int = 2
+    gain_error: float = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,9 @@ def simulate_weights(
     rig = load_simulated_rig() if rig is None else rig
     rng = np.random.default_rng([seed, 77])
     nominal = tuple(s * c for s, c in zip(rig.signs, rig.counts_per_newton, strict=True))
-    board = draw_board(BOARD, RigRanges(share_drift=Range(0.0, 0.0)), nominal, rng)
+    gain_error = Range(-order.gain_error, order.gain_error)
+    ranges = BoardRanges(gain_error=gain_error, creep_share=CREEP_SHARE)
+    board = draw_board(ranges, RigRanges(share_drift=Range(0.0, 0.0)), nominal, rng)
     if order.at == "cells":
         board = replace(board, beam_weight_n=0.0)  # jack and beam stand aside
     friction = RigRanges().pin_friction_share.draw(rng)

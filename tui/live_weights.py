@@ -2,32 +2,29 @@
 
 import argparse
 import re
-from datetime import date, datetime
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from daq.faults import InputFault
 from daq.force.calibration import Calibration
 from daq.force.calibration_fit import Session
 from daq.force.check_weight import TOLERANCE, Check
-from daq.force.checks_file import RatioFound, keep_check_weight, keep_ratio
-from daq.force.force_chain import ForceChain
+from daq.force.checks_file import keep_check_weight, keep_ratio, latest_ratio
 from daq.force.guided_weights import Guided, begin
-from daq.force.weights import weight_force_n
-from daq.force.weights_draft import begin_draft, keep, resume_draft
+from daq.force.weights_draft import begin_draft, keep
 from daq.force.weights_plan import calibration_plan, check_plan, ratio_plan, read_masses
-from daq.force.zero import Zero
 from daq.rig.rig import Rig
 from tui.guided_rounds import walk
 from tui.output import print_json, say
+from tui.weights_order import check_of, draft_file, ratio_of, resume_weights
 
 
 def live_points(args: argparse.Namespace, session: Session) -> Path:
     """Go through a calibration's rounds, a draft's rest if there is one; return its points file."""
     rig = _rig(session)
-    draft = args.draft or Path(f"{rig.path.stem if rig.path else 'rig'}-weights-{date.today()}.csv")
+    draft = args.draft or draft_file(rig, date.today())
     state = _resumed(draft, rig, args) if draft.exists() else _begun(draft, rig, args)
     if not state.done:
         say(f"Weights known: {session.weights.words}. Load at the {state.plan.load_at}.")
@@ -56,12 +53,7 @@ def _begun(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:
 
 
 def _resumed(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:
-    state = resume_draft(draft)
-    if state.plan.build != rig.build or state.plan.cells != tuple(c.name for c in rig.cells):
-        raise InputFault(
-            f'{draft}: was begun on build "{state.plan.build}" with the cells '
-            f'{", ".join(state.plan.cells)}; this rig is build "{rig.build}": begin a new draft'
-        )
+    state = resume_weights(draft, rig)
     for option, given, held in (
         ("--load-at", args.load_at, state.plan.load_at),
         ("--weights", args.weights, state.plan.known),
@@ -78,15 +70,7 @@ def live_ratio_check(args: argparse.Namespace, rig: Rig) -> int:
         say("Fulcrum between: at the specimen pin the bucket must pull the working way (upwards),")
         say("over a pulley, whose friction then counts.")
     done = walk(rig, args.port, begin(ratio_plan(rig)), lambda *_: None)
-    chain = _chain_of_counts(rig)
-    zero, jack, between, pin, after = (_signal(chain, done, at) for at in range(5))
-    found = RatioFound(
-        datetime.now().astimezone(),
-        rig.build,
-        in_line_with_jack=jack - (zero + between) / 2.0,
-        at_specimen_pin=pin - (between + after) / 2.0,
-        acknowledged=args.acknowledge or "",
-    )
+    found = ratio_of(rig, done)
     try:
         check = found.beside(rig)
     except ValueError as error:
@@ -109,8 +93,22 @@ def live_ratio_check(args: argparse.Namespace, rig: Rig) -> int:
     if check.blocks:
         raise InputFault(
             f"{rig.path}: lever: pulling waits until the rig file is corrected, the check is made "
-            "again, or accepted: --ratio-check --acknowledge REASON"
+            "again, or accepted: pullstand calibrate --rig FILE --acknowledge REASON"
         )
+    return 0
+
+
+def acknowledge_ratio(rig: Rig, reason: str) -> int:
+    """Accept the newest ratio check of this build, and keep why."""
+    found = latest_ratio(rig)
+    if found is None or not found.beside(rig).blocks:
+        raise InputFault("--acknowledge: no ratio check of this rig build waits to be accepted")
+    if not reason.strip():
+        raise InputFault("--acknowledge: say why: people ask later")
+    accepted = replace(found, acknowledged=" ".join(reason.split()))
+    file = keep_ratio(rig, accepted)
+    print(f"{accepted.beside(rig).words}.")  # noqa: T201 - the result of this command
+    say(f"kept in {file}")
     return 0
 
 
@@ -122,20 +120,10 @@ def live_check_weight(args: argparse.Namespace, session: Session) -> int:
     plan = check_plan(rig, (typed, mass_kg), args.load_at, args.weights)
     within = _within(args.within)
     done = walk(rig, args.port, begin(plan), lambda *_: None)
-    zeros = [point.counts for point in done.valid if not point.step.mass_kg]
-    (loaded,) = (point.counts for point in done.valid if point.step.mass_kg)
-    zero = np.mean(np.array(zeros), axis=0)
-    chain = ForceChain(calibration, _zero(tuple(map(float, zero))), rig.lever)
-    forces = chain.forces(np.array([loaded]))
-    indicated = forces.at_specimen_n if args.load_at == "specimen" else forces.at_cells_n
-    check = Check(
-        datetime.now().timestamp(),
-        weight_force_n(mass_kg, session.gravity.value_m_s2),
-        float(indicated[0]),
-        within,
+    check = check_of(rig, calibration, done, session.gravity, within)
+    file = keep_check_weight(
+        args.out, check, rig=rig, calibration=calibration.fingerprint, typed=typed
     )
-    fingerprint = calibration.fingerprint
-    file = keep_check_weight(args.out, check, rig=rig, calibration=fingerprint, typed=typed)
     if args.json:
         print_json(_check_document(check, file))
     else:
@@ -175,25 +163,3 @@ def _within(text: str | None) -> float:
     if found is None or not 0.0 < float(found[1]) <= 20.0:
         raise InputFault(f'--within {text}: a part such as "1 %" is meant, up to 20 %')
     return float(found[1]) / 100.0
-
-
-def _zero(counts: tuple[float, ...]) -> Zero:
-    nothing = (0.0,) * len(counts)
-    return Zero(counts, nothing, nothing, samples=1)
-
-
-def _chain_of_counts(rig: Rig) -> Calibration | None:
-    """Return the calibration in use; without one, counts serve as far as the cells are alike."""
-    try:
-        return Calibration.from_rig(rig)
-    except InputFault:
-        if len(rig.cells) > 1:
-            say("No calibration: the cells' counts are added as if they were alike.")
-        return None
-
-
-def _signal(calibration: Calibration | None, done: Guided, at: int) -> float:
-    counts = np.array(done.valid[at].counts)
-    if calibration is None:
-        return float(counts @ done.signs)
-    return float(calibration.cell_forces_n(counts[None, :]).sum())

@@ -109,6 +109,14 @@ def test_one_bucket_agrees_with_the_tape_measure_or_blocks(tmp_path):
     refused = subprocess.run(pull, capture_output=True, text=True, timeout=60, check=False)
     assert refused.returncode == 2
     assert "More than 1 % apart" in refused.stderr
+    accept = [*PULLSTAND, "calibrate", "--rig", str(rig), "--acknowledge", "new pin is ordered"]
+    accepted = subprocess.run(accept, capture_output=True, text=True, timeout=60, check=False)
+    assert accepted.returncode == 0
+    assert "accepted: new pin is ordered" in accepted.stdout
+    again = subprocess.run(pull, capture_output=True, text=True, timeout=60, check=False)
+    assert again.returncode == 3  # no such port: the ratio bars nothing any more
+    twice = subprocess.run(accept, capture_output=True, text=True, timeout=60, check=False)
+    assert twice.returncode == 2
 
 
 def test_a_check_weight_is_kept_with_its_date(tmp_path):

@@ -72,7 +72,7 @@ def _add_live(group: "argparse._ArgumentGroup") -> None:
     add("--series", type=int, metavar="N", help="rounds, up and down each (default 2)")
     add("--draft", metavar="CSV", type=Path, help="points so far; one that is there goes on")
     add("--ratio-check", action="store_true", help="one bucket at two places, mass unknown")
-    add("--acknowledge", metavar="REASON", help="accept a ratio more than 1 %% off, and say why")
+    add("--acknowledge", metavar="REASON", help="accept the last ratio check, and say why")
     add("--check-weight", metavar="MASS", help="does a known weight still read what it did")
     add("--within", metavar="PERCENT", help='limit of the check weight (default "1 %%")')
     add("--out", metavar="DIR", type=Path, default=Path("pulls"), help="folder of the pulls")
@@ -82,7 +82,8 @@ def run(args: argparse.Namespace) -> int:
     """Fit, print, and write a calibration file where asked; live forms first."""
     from daq.faults import InputFault
 
-    chosen = [name for name in ("points", "ratio_check", "check_weight") if getattr(args, name)]
+    forms = ("points", "ratio_check", "check_weight", "acknowledge")
+    chosen = [name for name in forms if getattr(args, name)]
     if len(chosen) > 1:
         names = " and ".join(f"--{name.replace('_', '-')}" for name in chosen)
         raise InputFault(f"{names}: one at a time")
@@ -93,17 +94,19 @@ def run(args: argparse.Namespace) -> int:
             f"{args.output}: exists, and a calibration is never replaced: give another name"
         )
     session = _session(args)
-    if args.ratio_check or args.check_weight:
+    if args.ratio_check or args.check_weight or args.acknowledge:
         return _check(args, session)
     return _calibrate(args, session)
 
 
 def _check(args: argparse.Namespace, session: "Session") -> int:
-    from tui.live_weights import live_check_weight, live_ratio_check
+    from tui.live_weights import acknowledge_ratio, live_check_weight, live_ratio_check
 
     if args.check_weight:
         return live_check_weight(args, session)
     assert session.rig is not None
+    if args.acknowledge:
+        return acknowledge_ratio(session.rig, args.acknowledge)
     return live_ratio_check(args, session.rig)
 
 
