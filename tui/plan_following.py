@@ -1,5 +1,6 @@
 """Working through a plan: which specimens are still to come, and what departs from the list."""
 
+import math
 from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
@@ -76,6 +77,12 @@ class PlanFollower:
         self._done = set(done)
         self._reason = reason or AT_THE_RIG
         self.complaints: list[str] = []
+
+    @property
+    def expected_n(self) -> float | None:
+        """The maximum (N) expected of every pull of the list; None where they differ."""
+        expected = {pull.expected_n for pull in self._plan.pulls}
+        return expected.pop() if len(expected) == 1 and all(map(math.isfinite, expected)) else None
 
     def pulled(self, specimen: Mapping[str, str | float]) -> None:
         """Take note of a pull that is on disk. What goes wrong is kept for later, in words."""

@@ -34,7 +34,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pulls", type=int, metavar="N", help="headless: end after N pulls")
     parser.add_argument("--seconds", type=float, metavar="S", help="headless: end after S seconds")
     parser.add_argument(
-        "--expect", metavar="FORCE", help='maximum expected, such as "4.5 kN", for the pace'
+        "--expect",
+        metavar="FORCE",
+        help='maximum expected, such as "4.5 kN", for the pace (default: the plan\'s)',
     )
     parser.add_argument(
         "--unit", choices=("N", "kN", "kgf", "lbf"), default="kN", help="unit on the screen"
@@ -48,8 +50,8 @@ def run(args: argparse.Namespace) -> int:
     from tui.pace import read_expected, wanted_on
 
     rig = usable_rig(args.rig)
-    expected_n = read_expected(args.expect)
     settings, follower = _settings(args)
+    expected_n = read_expected(args.expect) or (follower.expected_n if follower else None)
     session = open_session(
         rig,
         args.port,

@@ -1,5 +1,7 @@
 """Which specimens a plan still holds, and what counts as a departure from its list."""
 
+from dataclasses import replace
+
 import pytest
 
 from analysis.campaign_plan import Design, Plan, make_pulls, read_board, read_factor
@@ -65,6 +67,17 @@ def test_at_the_end_it_says_so(plan):
     with pytest.raises(InputFault, match="recorded already"):
         specimens_to_come(plan, everything, {})
     assert labels(specimens_to_come(plan, everything, {"label": "spare"})) == ["spare"]
+
+
+def test_the_pace_is_led_by_the_list_where_all_expect_the_same(plan, tmp_path):
+    def expected_of(plan):
+        return PlanFollower(plan, tmp_path, ()).expected_n
+
+    assert expected_of(plan) is None
+    alike = tuple(replace(pull, expected_n=4300.0) for pull in plan.pulls)
+    assert expected_of(replace(plan, pulls=alike)) == 4300.0
+    other = replace(alike[0], expected_n=3000.0)
+    assert expected_of(replace(plan, pulls=(other, *alike[1:]))) is None
 
 
 def test_departures_are_written_beside_the_plan(plan, tmp_path):
