@@ -209,7 +209,7 @@ class PullSession:
         if self.pull is not None:
             raise Fault("The rig stays as it is while a pull is on.")
         self.rig = rig
-        self.chain = self._chain(self._zeros.now)
+        self.chain = self._chain(self.chain.force.zero)
 
     def mark(self, text: str, now_ns: int) -> None:
         """Mark this moment."""
