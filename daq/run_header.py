@@ -36,13 +36,7 @@ def run_header(
         ratio=rig.lever.ratio,
         lever=asdict(rig.lever),
         has_board_clock=has_board_clock,
-        link={
-            "port": rig.link.port or "",
-            "baud": float(rig.link.baud),
-            "format": rig.link.format,
-            "fields": " ".join(rig.link.fields),
-            "board": board,
-        },
+        link=_link(rig, board),
         stop_n=rig.stop.stop_n,
         warn_n=rig.stop.warn_n,
         program_version=program_version(),
@@ -50,6 +44,16 @@ def run_header(
         specimen=specimen,
         session=session,
     )
+
+
+def _link(rig: Rig, board: str) -> dict[str, str | float]:
+    link: dict[str, str | float] = {
+        "port": rig.link.port or "",
+        "baud": float(rig.link.baud),
+        "format": rig.link.format,
+        "fields": " ".join(rig.link.fields),
+    }
+    return link | ({"board": board} if board else {})
 
 
 def zero_record(zero: Zero | None, anchor: WallAnchor) -> ZeroRecord | None:
