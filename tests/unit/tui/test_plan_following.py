@@ -34,8 +34,8 @@ def test_the_planned_entries_go_along(plan):
 
 
 def test_a_word_without_a_label_goes_on_all(plan):
-    found = specimens_to_come(plan, (), {"operator": "the helper"})
-    assert {specimen["operator"] for specimen in found} == {"the helper"}
+    found = specimens_to_come(plan, (), {"operator": "the neighbour"})
+    assert {specimen["operator"] for specimen in found} == {"the neighbour"}
     assert departures(plan, (), found[0]) == []
 
 
