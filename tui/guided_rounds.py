@@ -56,6 +56,13 @@ class _Walk:
         """Go on until every step has its plateau."""
         say(KEYS)
         self._announce()
+        try:
+            self._go_on()
+        finally:
+            self._line("")
+        return self._state
+
+    def _go_on(self) -> None:
         began_s, restarts = time.monotonic(), 0
         while not self._state.done or self._state.question:
             self._stretch.read(self._source)
@@ -68,8 +75,6 @@ class _Walk:
                 say("The board restarted: its counts start anew. Void what is not to be trusted.")
             self._hear()
             self._look()
-        self._line("")
-        return self._state
 
     def _look(self) -> None:
         self._state, found = look(self._state, *self._stretch.latest())

@@ -30,6 +30,7 @@ def live_points(args: argparse.Namespace, session: Session) -> Path:
         say(f"Weights known: {session.weights.words}. Load at the {state.plan.load_at}.")
         if state.plan.load_at == "specimen":
             say("The lever is calibrated with the cells: its ratio will not be applied again.")
+        say(f"Each point is kept in {draft} as it comes; the same command goes on from there.")
         walk(rig, args.port, state, lambda now, taken: keep(draft, now, taken))
     say(f"points: {draft}")
     return draft

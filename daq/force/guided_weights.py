@@ -43,13 +43,15 @@ class Step:
     direction: str = ""  # "up" or "down"
     series: str = "1"
     spot: str = ""  # where it goes, in words; "" where there is only one place
+    cell: str = ""  # the cell it goes over, where it goes over one of several
 
     @property
     def words(self) -> str:
         """What the person at the rig is to do."""
         if self.mass_kg == 0.0:
             return "nothing on, hands off"
-        where = f" {self.spot}" if self.spot else ""
+        spot = f"over cell {self.cell}" if self.cell else self.spot
+        where = f" {spot}" if spot else ""
         return f"{self.typed} on{where}, placed gently, hands off"
 
 
@@ -172,19 +174,19 @@ def begin(plan: WeightsPlan, points: tuple[Plateau, ...] = ()) -> Guided:
 
 
 def calibration_steps(
-    weights: tuple[tuple[str, float], ...], series: int, spots: tuple[str, ...] = ()
+    weights: tuple[tuple[str, float], ...], series: int, cells: tuple[str, ...] = ()
 ) -> tuple[Step, ...]:
-    """Return 0, up, and down again to 0, ``series`` times; each series at the next of ``spots``.
+    """Return 0, up, and down again to 0, ``series`` times; each series over the next of ``cells``.
 
     ``weights`` are (as typed, kg), rising, without the zero.
     """
     steps: list[Step] = []
     for number in range(series):
-        spot = spots[number % len(spots)] if spots else ""
+        cell = cells[number % len(cells)] if cells else ""
         name = str(number + 1)
         up = [("0 kg", 0.0), *weights]
-        steps += [Step(kg, typed, "up", name, spot) for typed, kg in up]
-        steps += [Step(kg, typed, "down", name, spot) for typed, kg in reversed(up[:-1])]
+        steps += [Step(kg, typed, "up", name, cell=cell) for typed, kg in up]
+        steps += [Step(kg, typed, "down", name, cell=cell) for typed, kg in reversed(up[:-1])]
     return tuple(steps)
 
 
@@ -280,6 +282,9 @@ def _unexpected(state: Guided, step: Step, means: FloatArray, noise: float) -> s
     before = state.valid[-1] if state.valid else None
     if before is None or before.step.mass_kg == step.mass_kg:
         return ""
+    elsewhere = _over_another_cell(state, step, means)
+    if elsewhere:
+        return elsewhere
     moved = float((means - np.array(before.counts)) @ state.signs)
     per_kg = _counts_per_kg(state)
     if not step.mass_kg or before.step.mass_kg is None or per_kg is None:
@@ -294,6 +299,18 @@ def _unexpected(state: Guided, step: Step, means: FloatArray, noise: float) -> s
         f"steady, but it moved by about {found_kg:+.2f} kg where {due_kg:+g} kg was due: is all of "
         f"it on, and nothing else? ({FORCE_IT})"
     )
+
+
+def _over_another_cell(state: Guided, step: Step, means: FloatArray) -> str:
+    """Return why a weight seems to lie over a cell that is not the one meant, "" if it does not."""
+    zeros = [point for point in state.valid if point.step.mass_kg == 0.0]
+    if not step.cell or not step.mass_kg or not zeros:
+        return ""
+    parts = np.abs(means - np.array(zeros[-1].counts)) / np.abs(state.plan.counts_per_newton)
+    found = state.plan.cells[int(np.argmax(parts))]
+    if found == step.cell or parts.sum() < FIRST_MOVE * step.mass_kg * STANDARD_GRAVITY_M_S2:
+        return ""
+    return f"steady, but most of it lies over cell {found}: move it over {step.cell} ({FORCE_IT})"
 
 
 def _not_there(state: Guided, step: Step, moved: float, noise: float) -> str:

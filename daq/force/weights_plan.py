@@ -62,15 +62,15 @@ def calibration_plan(
             f"--masses: {given}: one weight cannot show its own error; give two or more that "
             'differ, such as "0, 5 kg, 10 kg, 20 kg"'
         )
-    spots: tuple[str, ...] = ()
+    over: tuple[str, ...] = ()
     if load_at == "cells" and len(rig.cells) > 1 and not summed:
-        spots = tuple(f"over cell {cell.name}" for cell in rig.cells)
-    if not max(1, len(spots)) <= series <= 9:
-        least = max(1, len(spots))
-        why = f": one round over each of the {least} cells at least, or --sum" if spots else ""
+        over = tuple(cell.name for cell in rig.cells)
+    if not max(1, len(over)) <= series <= 9:
+        least = max(1, len(over))
+        why = f": one round over each of the {least} cells at least, or --sum" if over else ""
         raise InputFault(f"--series {series}: {least} to 9 rounds{why}")
     _refuse_overload(rig, masses, load_at)
-    return _plan(rig, calibration_steps(masses, series, spots), load_at, known)
+    return _plan(rig, calibration_steps(masses, series, over), load_at, known)
 
 
 def check_plan(rig: Rig, weight: tuple[str, float], load_at: LoadAt, known: str) -> WeightsPlan:

@@ -67,8 +67,8 @@ class Bench:
         """Do what is asked, until all is done."""
         while (step := self.state.step) is not None and not self.state.question:
             load_n = weight_force_n(step.mass_kg, 9.80665)
-            over = share or {"over cell left": (0.9, 0.1), "over cell right": (0.1, 0.9)}
-            parts = np.array(over.get(step.spot, (0.57, 0.43))[: self.cells])
+            over = share or {"left": (0.9, 0.1), "right": (0.1, 0.9)}
+            parts = np.array(over.get(step.cell, (0.57, 0.43))[: self.cells])
             parts = parts / parts.sum()
             self.stay(load_n * parts, 6.0)
 
@@ -82,11 +82,11 @@ def test_it_asks_for_nothing_then_up_then_down_over_each_cell_in_turn():
     steps = plan_of().steps
     assert [step.mass_kg for step in steps[:7]] == [0, 5, 10, 20, 10, 5, 0]
     assert [step.direction for step in steps[:7]] == ["up"] * 4 + ["down"] * 3
-    assert {step.spot for step in steps[:7]} == {"over cell left"}
-    assert {step.spot for step in steps[7:]} == {"over cell right"}
+    assert {step.cell for step in steps[:7]} == {"left"}
+    assert {step.cell for step in steps[7:]} == {"right"}
     assert steps[1].words == "5 kg on over cell left, placed gently, hands off"
-    assert {step.spot for step in plan_of(summed=True).steps} == {""}
-    assert {step.spot for step in plan_of(load_at="specimen").steps} == {""}
+    assert {step.cell for step in plan_of(summed=True).steps} == {""}
+    assert {step.cell for step in plan_of(load_at="specimen").steps} == {""}
 
 
 def test_a_round_taken_by_itself_gives_back_the_gains(tmp_path):
@@ -152,6 +152,16 @@ def test_it_waits_for_the_weight_and_tells_a_wrong_one():
     bench.state = take_as_it_is(bench.state)
     bench.stay((44.1 * 4, 4.9 * 4), 1.0)
     assert len(bench.state.points) == 3
+
+
+def test_a_weight_over_the_wrong_cell_is_told():
+    bench = Bench(plan_of())
+    bench.stay(0.0, 6.0)
+    bench.stay((4.9, 44.1), 8.0)
+    assert len(bench.state.points) == 1
+    assert "most of it lies over cell right: move it over left" in bench.words[-1]
+    bench.stay((44.1, 4.9), 6.0)
+    assert len(bench.state.points) == 2
 
 
 def test_a_cell_that_falls_is_asked_about_once():
