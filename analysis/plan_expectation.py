@@ -71,7 +71,7 @@ def expect(pull: PlannedPull, expectation: Expectation, stop_n: float) -> Planne
 
 def _published(specimen: Values, expectation: Expectation) -> tuple[float, str]:
     try:
-        inputs = keys.read_mapping(_as_keys(specimen, expectation))
+        inputs = keys.read_mapping(as_keys(specimen, expectation))
         found = ask.predict(expectation.kind, inputs)
     except InputFault as fault:
         return math.nan, f"not enough is known: {fault}"
@@ -92,8 +92,8 @@ def _words(found: Prediction) -> str:
     return words
 
 
-def _as_keys(specimen: Values, expectation: Expectation) -> dict[str, str | float]:
-    """Return the specimen in the words of a prediction; keys that were given stand over it."""
+def as_keys(specimen: Values, expectation: Expectation) -> dict[str, str | float]:
+    """Return the specimen in the words of a prediction; the expectation's own keys come first."""
     given = dict(pair.split("=", 1) for pair in expectation.pairs)
     found: dict[str, str | float] = {}
     for key, fills in _SAME.items():
