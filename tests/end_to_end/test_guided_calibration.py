@@ -13,7 +13,7 @@ from tui.commands.demo import demo_rig_file
 
 PULLSTAND = [sys.executable, "-P", "-m", "tui"]
 SPEED = 30.0
-MASSES = (5.0, 10.0, 20.0)
+MASSES = (10.0, 20.0)
 #: Latitude at which normal gravity is 9.80665 to six digits, as in the simulated shop.
 PLACE = ("--latitude", "45.507")
 
@@ -43,7 +43,7 @@ def test_a_calibration_finds_the_hidden_gains(tmp_path):
     with serve(weights()) as board:
         code, out, words = calibrate(
             board,
-            *("--rig", demo_rig_file(), "--masses", "0, 5 kg, 10 kg, 20 kg", "--weights", "M1"),
+            *("--rig", demo_rig_file(), "--masses", "0, 10 kg, 20 kg", "--weights", "M1"),
             *("--draft", tmp_path / "w.csv", "-o", tmp_path / "cal.json", "--json", *PLACE),
         )
         truth = board.truth
@@ -52,12 +52,12 @@ def test_a_calibration_finds_the_hidden_gains(tmp_path):
     assert document["verified_to"] == pytest.approx(196.104, abs=0.01)
     found = [cell["counts_per_newton"] for cell in document["cells"]]
     assert found == pytest.approx(truth["gains"], rel=2e-3)
-    assert "14 of 14, series 2: nothing on" in words
+    assert "10 of 10, series 2: nothing on" in words
     made = read_calibration(tmp_path / "cal.json")
     assert made.rig_build == "4"
-    assert len(made.points) == 14
+    assert len(made.points) == 10
     raw = (tmp_path / "w.csv.raw.jsonl").read_text().splitlines()
-    assert len(raw) == 15
+    assert len(raw) == 11
 
 
 def test_weights_at_the_specimen_calibrate_the_lever_too(tmp_path):
@@ -65,7 +65,7 @@ def test_weights_at_the_specimen_calibrate_the_lever_too(tmp_path):
     with serve(weights("specimen")) as board:
         code, out, words = calibrate(
             board,
-            *("--rig", demo_rig_file(), "--masses", "5 kg, 10 kg, 20 kg", "--load-at", "specimen"),
+            *("--rig", demo_rig_file(), "--masses", "10 kg, 20 kg", "--load-at", "specimen"),
             *("--draft", tmp_path / "w.csv", "--json", *PLACE),
         )
         truth = board.truth
@@ -80,12 +80,12 @@ def test_weights_at_the_specimen_calibrate_the_lever_too(tmp_path):
 
 def test_a_stopped_round_goes_on_from_its_draft(tmp_path):
     draft = tmp_path / "w.csv"
-    words = ("--rig", demo_rig_file(), "--masses", "5 kg, 10 kg, 20 kg", "--draft", draft)
+    words = ("--rig", demo_rig_file(), "--masses", "10 kg, 20 kg", "--draft", draft)
     with serve(weights(rounds=1)) as board:  # the board's script ends before the second round
         code, _, said = calibrate(board, *words)
     assert code == 3  # the device went away
     before = draft.read_text()
-    assert before.count("\n") > 9
+    assert before.count("\n") > 7
     with serve(weights(rounds=1, seed=11)) as board:
         code, _, said = calibrate(board, *words, typed="v hands were on it\nq\n")
     assert code == 2

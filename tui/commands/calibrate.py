@@ -300,7 +300,8 @@ def _show(table: "PointsTable", found: "Calibrated", inverses: list["Inverse"]) 
 def _rows(table: "PointsTable", found: "Calibrated") -> list[str]:
     """Each point with what the fit leaves of it; a voided one with its reason."""
     residuals = iter(found.fit.residuals)
-    rows = [f"{'load':>14} {'N':>12} {'response':>16} {'way':>5} {'off, response':>16}"]
+    off_unit = "off, N" if found.gains else "off, response"
+    rows = [f"{'load':>14} {'N':>12} {'response':>16} {'way':>5} {off_unit:>16}"]
     for point in table.points:
         given = " ".join(f"{response:g}" for response in point.responses)
         off = f"void: {point.void}" if point.void else f"{next(residuals):16.4g}"
