@@ -48,16 +48,17 @@ def propose_mode(marks: Landmarks, outcome: Phase, maximum_n: float) -> Proposal
     seen = (f"{_percent(1 - left)} lost in {_seconds(fall.drop_s)}", f"{_percent(left)} left after")
     drops = np.array(marks.crack_drops_n) / maximum_n
     slips = drops[drops >= SLIP_PART]
-    if left < NOTHING_LEFT:
+    sudden = fall.drop_s < SUDDEN_S
+    if left < NOTHING_LEFT and sudden:
         return _at_once(seen, len(drops))
     if len(slips) >= SLIPS and float(np.median(drops)) >= SLIP_USUAL:
         usual = _percent(float(np.median(slips)))
         return Proposal(
             "grip slipped", (f"{len(slips)} falls of about {usual} that held again", *seen)
         )
-    if fall.drop_s < SUDDEN_S and left > PLATEAU:
+    if sudden and left > PLATEAU:
         return Proposal("head pull-through", (*seen, "a plateau after a sudden fall"))
-    return Proposal("withdrawal", (*seen, "friction goes on"))
+    return Proposal("withdrawal", seen)
 
 
 def _at_once(seen: tuple[str, ...], cracks: int) -> Proposal:

@@ -64,7 +64,7 @@ def travelled(
 def _line(way_mm: FloatArray, force_n: FloatArray) -> tuple[float, float]:
     """Return slope and the travel at no force of the straight part, NaN where it cannot be had."""
     top_n = float(force_n.max())
-    straight = (force_n > STIFF_FROM * top_n) & (force_n < STIFF_TO * top_n)
+    straight = (force_n >= STIFF_FROM * top_n) & (force_n <= STIFF_TO * top_n)
     if straight.sum() < 3:
         return NAN, NAN
     slope, level = np.polyfit(way_mm[straight], force_n[straight], 1)

@@ -70,7 +70,7 @@ def bar(share: float) -> str:
 
 
 def _below(words: str, indent: int = 2) -> Padding:
-    return Padding(Text(words, style="dim"), (0, 0, 0, indent))
+    return Padding(Text(words, style="dim"), (0, 0, 0, indent), expand=False)
 
 
 def _figures(document: Mapping[str, Any]) -> str:
