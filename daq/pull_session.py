@@ -381,7 +381,7 @@ class PullSession:
 
     def _keep_zero(self, now_ns: int) -> None:
         """Take the zero by itself where that was asked for, once the hook is slack and quiet."""
-        if self.newest is None or self.state.phase.in_pull:
+        if self.newest is None or self.state.phase.in_pull or self.weighing:
             return
         if self._zeros.due(self.past, float(self.newest.seconds[-1])):
             with suppress(NotQuiet):
