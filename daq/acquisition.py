@@ -20,7 +20,7 @@ from daq.live_reading import LiveReading, Recording, RecordingState, TraceBlock,
 from daq.live_view import live_reading
 from daq.pull_session import PullSession, SessionSettings
 from daq.pull_summary import PullSummary
-from daq.record.recorder import Message, Recorder
+from daq.record.recorder import Later, Message, Recorder
 from daq.rig.rig import Rig
 from daq.samples import CountArray, FloatArray
 from daq.sources import EndOfSource, Source
@@ -185,6 +185,17 @@ class Acquisition:
         """Say how the last pull failed; an empty mode takes that back."""
         change = {"mode": mode} | ({"note": note} if note else {})
         self._wish(lambda: self._session.amend_last(change, "judged at the rig"))
+
+    def keep_word(
+        self, change: Mapping[str, str], reason: str, file: Path | None = None
+    ) -> None:
+        """Add a person's word to the last pull, or to the recording named. Nothing is replaced."""
+        if self._recorder is None:
+            raise Fault("Nothing is kept here: this is a replay, or a session without a folder.")
+        if file is None:
+            self._wish(lambda: self._session.amend_last(change, reason))
+        else:
+            self._offer(Later(dict(change), reason, file))
 
     def set_specimen(self, specimen: Mapping[str, str | float]) -> None:
         """Say what is on the rig now."""
