@@ -58,10 +58,12 @@ def judge(
         heard = GuardState(state.trip, int(newest["arrival_ns"]), int(newest["board_us"]))
     if state.trip is not None:
         return heard
-    trip = _silence(state, limits, samples, now_ns) or _over(
-        limits, samples, cells_n, at_specimen_n, still
+    found = (
+        _silence(state, limits, samples, now_ns),
+        _over(limits, samples, cells_n, at_specimen_n, still),
     )
-    return heard if trip is None else replace(heard, trip=trip)
+    trips = [trip for trip in found if trip is not None]
+    return replace(heard, trip=min(trips, key=lambda trip: trip.index)) if trips else heard
 
 
 def fault_trip(state: GuardState, cause: str, index: int, message: str) -> GuardState:
@@ -81,30 +83,37 @@ def acknowledge(state: GuardState, force_n: float, safe_n: float) -> GuardState:
 def _silence(
     state: GuardState, limits: GuardLimits, samples: np.ndarray, now_ns: int
 ) -> Trip | None:
-    if state.heard_ns is None:
+    """Return the trip of the first silence that was too long, if one was."""
+    if len(samples):
+        return _silence_before(state, limits, samples)
+    if state.heard_ns is None or now_ns - state.heard_ns <= limits.stale_after_ns:
         return None
-    silent_ns = (int(samples["arrival_ns"][0]) if len(samples) else now_ns) - state.heard_ns
-    first = 0
-    if silent_ns <= limits.stale_after_ns:
-        first, silent_ns = _longest_leap(state.heard_us, samples)
-    if silent_ns <= limits.stale_after_ns:
-        return None
-    index = int(samples["index"][first]) if len(samples) else -1
-    words = f"no data for {silent_ns / 1e9:.1f} s: force unknown"
-    return Trip("silence", index, float("nan"), words)
+    return _silent(-1, now_ns - state.heard_ns)
 
 
-def _longest_leap(heard_us: int, samples: np.ndarray) -> tuple[int, int]:
-    """Return the sample after the longest step of the board's clock, restarts aside, and its ns.
+def _silence_before(state: GuardState, limits: GuardLimits, samples: np.ndarray) -> Trip | None:
+    """Return the trip of the first sample that comes too late by the host's or the board's clock.
 
-    This is the silence of a host that slept: its own clock stood still meanwhile.
+    The board's clock tells of a host that slept: its own clock stood still meanwhile.
     """
-    if not len(samples):
-        return 0, 0
+    first, last = samples[0], samples[-1]
+    heard_ns, heard_us = state.heard_ns, state.heard_us
+    if heard_ns is None:
+        heard_ns, heard_us = int(first["arrival_ns"]), int(first["board_us"])
+    by_board_ns = (int(last["board_us"]) - heard_us) * 1000
+    if max(int(last["arrival_ns"]) - heard_ns, by_board_ns) <= limits.stale_after_ns:
+        return None  # neither clock runs backwards
     steps_us = np.diff(samples["board_us"].astype(np.int64), prepend=heard_us)
     steps_us[(samples["flags"] & int(Flag.RESTART)) != 0] = 0
-    longest = int(steps_us.argmax())
-    return longest, int(steps_us[longest]) * 1000
+    waits_ns = np.maximum(np.diff(samples["arrival_ns"], prepend=heard_ns), steps_us * 1000)
+    late = waits_ns > limits.stale_after_ns
+    at = int(late.argmax())
+    return _silent(int(samples["index"][at]), int(waits_ns[at])) if late[at] else None
+
+
+def _silent(index: int, silent_ns: int) -> Trip:
+    words = f"no data for {silent_ns / 1e9:.1f} s: force unknown"
+    return Trip("silence", index, float("nan"), words)
 
 
 def _all_well(

@@ -80,7 +80,6 @@ def test_the_stop_trips_and_the_pull_goes_on_to_its_end(tmp_path):
         ("missing", lambda d: d["gaps"] > 0 and d["lost_samples"] > 0),
         ("merged", lambda d: d["bad_lines"]["long"] > 0),
         ("garbled", lambda d: d["bad_lines"].get("not a number", 0) > 0),
-        ("silence", lambda d: d["gaps"] == 1 and d["lost_samples"] > 200),
         ("stall", lambda d: d["gaps"] == 0 and d["lost_samples"] == 0),
         ("unplug", lambda d: d["trip"]["cause"] == "silence"),
     ],
@@ -96,6 +95,17 @@ def test_a_fault_is_counted_and_nothing_is_invented(fault, seen, tmp_path):
     assert result["max_force_n"] < truth["max_force_n"] * 1.01
     if fault != "unplug":
         assert result["max_force_n"] == pytest.approx(truth["max_force_n"], rel=0.01)
+
+
+def test_seconds_that_are_lost_trip_and_are_counted(tmp_path):
+    """Three seconds of the board's clock without a line: silence, one gap, the sums add up."""
+    order = BoardOrder("hardwood-withdrawal", seed=4, speed=SPEED, faults=("silence",))
+    code, document, _, truth = pull(order, tmp_path)
+    assert code == STOPPED
+    assert document["trip"]["cause"] == "silence"
+    assert document["gaps"] == 1
+    assert document["lost_samples"] > 200
+    assert counted(document) == truth["samples_sent"]
 
 
 @pytest.mark.parametrize(("fault", "cause"), [("restart", "board restart"), ("spike", "saturated")])

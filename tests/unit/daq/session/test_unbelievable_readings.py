@@ -1,5 +1,7 @@
 """What a session tells, marks and refuses when readings or the board are not what they seem."""
 
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from daq.live_reading import RecordingState
 from daq.live_view import live_reading
 from daq.record.recorder import Begin, End, Rows
 from daq.samples import Flag, sample_dtype
+from daq.wall_anchor import HostClock
 from daq.wire.decoded import Decoded, WireEvent
 
 GAIN, ZERO = 2000.0, (12_000, -5_000)
@@ -197,3 +200,17 @@ def test_the_board_is_written_down_and_compared_next_time(bench):
     feed(made, np.linspace(0, 1000, 300))
     begin = next(m for m in made.offered if isinstance(m, Begin))
     assert begin.header.link["board"] == "# this board"
+
+
+def test_a_wall_clock_set_back_changes_no_file_of_the_session(bench, monkeypatch):
+    """Wall time is asked once; the second pull starts later than the first all the same."""
+    made = zeroed(bench)
+    monkeypatch.setattr(HostClock, "wall", lambda _: datetime(1999, 1, 1, tzinfo=UTC))
+    for _ in range(2):
+        feed(made, np.linspace(0, 1000, 300))
+        feed(made, np.zeros(500))
+    first, second = (m.header for m in made.offered if isinstance(m, Begin))
+    assert second.started_at > first.started_at > datetime(2000, 1, 1, tzinfo=UTC)
+    assert second.started_at - first.started_at == timedelta(
+        microseconds=(second.started_ns - first.started_ns) / 1000
+    )
