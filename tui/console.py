@@ -3,11 +3,10 @@
 import asyncio
 import contextlib
 import os
-import shlex
 import signal
 import subprocess
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from textual import events
 from textual.app import App
@@ -15,18 +14,28 @@ from textual.filter import LineFilter
 from textual.widgets import Input
 
 from daq.faults import Fault
+from daq.rig.rig import Rig
 from tui import wording
+from tui.around import Around
+from tui.day import Day
+from tui.deeds import Deeds
 from tui.drawing import Line
-from tui.key_table import DISCARD_REASONS, KEYS, MODE_OF_KEY, Key, available
-from tui.pace import Wanted, read_wanted
+from tui.find import Find, find_keys
+from tui.key_table import KEYS, MODE_ENTRY, MODE_OF_KEY, PAGE_KEYS, At, Key, available, key_of
+from tui.pace import Wanted
+from tui.page import Page
 from tui.screens.live import LiveScreen, first_view
 from tui.session import Session
+from tui.settings import Settings, read_settings, settings_file, write_settings
 from tui.sounds import BELLS, Cue
 from tui.terminal import WithoutColour, sane_terminal
-from tui.theme import PALETTES, PLAIN, Palette, textual_theme
-from tui.view import Lower
+from tui.theme import DARK, LIGHT, PALETTES, PLAIN, textual_theme
+from tui.view import Lower, View
+from tui.wording import Screen
 
 LOOKS_PER_S = 15.0
+COMPLAINT_S = 30.0
+PALETTE_OF = {"dark": DARK, "light": LIGHT}
 
 
 @dataclass(slots=True)
@@ -47,25 +56,32 @@ class Console(App[int]):
         self,
         session: Session,
         *,
-        unit: str = "kN",
+        unit: str | None = None,
         wanted: Wanted | None = None,
         cautions: bool = True,
-        palette: Palette | None = None,
-        player: Sequence[str] = (),
+        around: Around | None = None,
         looks_per_s: float = LOOKS_PER_S,
     ) -> None:
         plain = bool(os.environ.get("NO_COLOR"))
         super().__init__(ansi_color=True if plain else None)
         self.plain = plain
-        self.palette = PLAIN if plain else (palette or PALETTES[0])
+        self.around = around = around or Around()
+        self.settings = settings = around.settings
+        self.palette = PLAIN if plain else PALETTE_OF[settings.theme]
         self.session = session
-        self.player = tuple(player)
+        self.player = settings.player
         self.looks_per_s = looks_per_s
-        view = first_view(session.latest(), unit, wanted or Wanted(), cautions)
+        self.complaint = ""
+        self.day = Day(around.folder)
+        wanted = wanted or Wanted(time_s=settings.time_s, within_s=settings.within_s)
+        view = first_view(session.latest(), unit or settings.unit, wanted, cautions)
+        view = replace(view, at=around.at)
         self.live = LiveScreen(session, view, self.palette)
+        self.live.muted = settings.muted
+        self.deeds = Deeds(self)
         self._question: Question | None = None
-        self._undo: list[Callable[[], None]] = []
         self._quitting = False
+        self._label: object = None
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of the output: none of the colours where none are wanted."""
@@ -93,6 +109,23 @@ class Console(App[int]):
             return
         for cue in self.live.look():
             self.sound(cue)
+        self._expect_of_plan()
+        if self.around.playing is not None:
+            self.live.change(playing=self.around.playing.words)
+        if self.complaint:
+            self.live.say(self.complaint, COMPLAINT_S)
+            self.complaint = ""
+
+    def _expect_of_plan(self) -> None:
+        """Judge the pace by what the plan expects of the specimen that came on the rig."""
+        label = self.live.view.reading.specimen.get("label")
+        if label == self._label:
+            return
+        self._label = label
+        expected_n = self.around.expected_n.get(str(label))
+        if expected_n is not None:
+            wanted = replace(self.live.view.wanted, expected_n=expected_n)
+            self.live.change(wanted=wanted)
 
     def sound(self, cue: Cue) -> None:
         """Sound a cue: the player of the settings if there is one, else the terminal bell."""
@@ -122,12 +155,12 @@ class Console(App[int]):
 
     def _take(self, event: events.Key) -> bool:
         """Return whether a key was used."""
-        if event.key == "escape":
+        question = self._question
+        if event.key == "escape" and question is not None:
             self.end_question()
             return True
-        question = self._question
-        if event.key == "ctrl+c" or question is None:
-            self._safely(lambda: self._press(event.key, event.is_printable))
+        if question is None or event.key == "ctrl+c":
+            self._safely(lambda: self._press(pressed_key(event), event.is_printable))
             return True
         if question.one_key:
             self.end_question()
@@ -143,176 +176,128 @@ class Console(App[int]):
             self.live.say(f"that failed: {error!r}")
 
     def _press(self, pressed: str, printable: bool) -> None:
-        view = self.live.view
+        view, at = self.live.view, self.around.at
+        if view.lower_shown is Lower.FIND and view.page is None and self._find(pressed, printable):
+            return
+        if view.page is not None and self._press_on_page(view.page, pressed):
+            return
         if view.mode_due and pressed in MODE_OF_KEY:
-            self._judge(MODE_OF_KEY[pressed])
+            self.deeds.judge(MODE_OF_KEY[pressed])
             return
-        key = next((k for k in KEYS if pressed in (k.key, k.also) or pressed in k.also), None)
+        key = key_of(pressed, KEYS, at)
+        if key is not None:
+            self._run(key)
+        elif view.page is None and (printable or pressed.startswith("f")):
+            self.deeds.do_mark()
+
+    def _press_on_page(self, page: Page, pressed: str) -> bool:
+        """Return whether the other screen has a use for a key."""
+        keys = PAGE_KEYS.get(page.name, ())
+        key = key_of(pressed, keys)
+        if key is None and MODE_ENTRY in keys and pressed in MODE_OF_KEY:
+            key = MODE_ENTRY
         if key is None:
-            if printable or pressed.startswith("f"):
-                self.do_mark()
-            return
-        self._run(key)
+            return False
+        page.press(key.id, pressed)
+        self.live.paint()
+        return True
+
+    def _find(self, pressed: str, printable: bool) -> bool:
+        """Return whether the finder has a use for a key: letters, a choice, a command."""
+        find, at = self.live.view.find, self.around.at
+        found = find_keys(find.text, at)
+        if pressed == "enter":
+            self.deeds.do_back()
+            if found:
+                self._run(found[find.chosen])
+            return True
+        if pressed in ("up", "down"):
+            by = 1 if pressed == "down" else -1
+            chosen = max(0, min(len(found) - 1, find.chosen + by))
+            self.live.change(find=Find(find.text, chosen))
+            return True
+        if pressed == "backspace" or printable:
+            letter = "" if pressed == "backspace" else " " if pressed == "space" else pressed
+            text = find.text[:-1] if pressed == "backspace" else find.text + letter
+            self.live.change(find=Find(text))
+            return True
+        return False
 
     def _run(self, key: Key) -> None:
         view = self.live.view
-        if not available(key, view.reading, view.cautions_due):
+        if available(key, view.reading, view.cautions_due, self.around.at):
+            getattr(self.deeds, f"do_{key.id}")()
+        else:
             self.live.say(f"{key.label}: only {key.when}")
-            return
-        getattr(self, f"do_{key.id}")()
 
-    def _request(self, call: Callable[[], None], done: str) -> bool:
+    # What pages and deeds ask for
+
+    @property
+    def view(self) -> View:
+        """What is shown."""
+        return self.live.view
+
+    def say(self, message: str) -> None:
+        """Show an answer to the person for a while."""
+        self.live.say(message)
+
+    def request(self, call: Callable[[], None], done: str) -> bool:
         """Ask the session for something; say what came of it."""
         try:
             call()
         except Fault as fault:
             self.live.say(str(fault))
             return False
-        self.live.say(done)
+        if done:
+            self.live.say(done)
         return True
 
-    def do_acknowledge(self) -> None:
-        """Ask for the latched stop to be released."""
-        self._request(self.session.acknowledge, "acknowledged, if the force is low")
-
-    def do_cautions(self) -> None:
-        """Confirm the cautions."""
-        self.live.change(cautions_due=False, lower=Lower.TRACE)
-
-    def do_zero(self) -> None:
-        """Ask for a new zero."""
-        if self._request(self.session.zero, "zero asked for"):
-            self._undo.append(self._undo_zero)
-
-    def _undo_zero(self) -> None:
-        self._request(self.session.undo_zero, "back to the zero before")
-
-    def do_mark(self) -> None:
-        """Mark this moment."""
-        at = wording.clock(self.live.view.reading.pull_elapsed_s)
-        if self._request(lambda: self.session.mark("mark"), f"marked at {at}"):
-            self.live.mark_here()
-
-    def do_discard(self) -> None:
-        """Ask why the last pull is invalid."""
-        reasons = "  ".join(f"{key} {reason}" for key, reason in DISCARD_REASONS.items())
-        self._ask_line(f"Why is this pull invalid? (it is kept)  {reasons}  or type", self._discard)
-
-    def _discard(self, text: str) -> None:
-        reason = DISCARD_REASONS.get(text.strip(), text.strip())
-        if not reason:
-            self.live.say("not discarded: a reason is needed")
-        elif self._request(lambda: self.session.discard(reason), f"kept as invalid: {reason}"):
-            self._undo.append(self._keep_after_all)
-
-    def _keep_after_all(self) -> None:
-        self._request(lambda: self.session.discard(""), "the pull counts again")
-
-    def _judge(self, mode: str) -> None:
-        number = self.live.view.reading.pull_number
-        if not self._request(
-            lambda: self.session.judge(mode, ""), f"pull {number}: {mode}   (u takes it back)"
-        ):
+    def open(self, page: Page) -> None:
+        """Show another screen below the strip."""
+        if self.live.view.reading.trip is not None and self.live.view.screen is not Screen.UNKNOWN:
+            page.close()
+            self.live.say("the stop is latched: wind back and acknowledge it first (a)")
             return
-        self.live.change(judged={**self.live.view.judged, number: mode})
-        self._undo.append(lambda: self._unjudge(number))
+        self.live.leave()
+        self.live.change(page=page)
 
-    def _unjudge(self, number: int) -> None:
-        if self._request(lambda: self.session.judge("", ""), f"pull {number}: mode taken back"):
-            judged = {n: mode for n, mode in self.live.view.judged.items() if n != number}
-            self.live.change(judged=judged)
+    def use_rig(self, rig: Rig) -> None:
+        """Go on with changed limits of the same rig."""
+        self.session.use_rig(rig)
+        self.around = replace(self.around, rig=rig)
 
-    def do_note(self) -> None:
-        """Ask for one line about the last pull."""
-        self._ask_line("One line about the last pull:", self._note)
-
-    def _note(self, text: str) -> None:
-        mode = self.live.view.judged.get(self.live.view.reading.pull_number, "")
-        if text.strip():
-            self._request(lambda: self.session.judge(mode, text.strip()), "noted")
-
-    def do_undo(self) -> None:
-        """Take back the last mode, discard or zero."""
-        if self._undo:
-            self._undo.pop()()
-        else:
-            self.live.say("nothing to take back")
-
-    def do_specimen(self) -> None:
-        """Ask what is on the rig."""
-        held = self.live.view.reading.specimen
-        text = " ".join(f"{key}={shlex.quote(str(value))}" for key, value in held.items())
-        self._ask_line("What is on the rig? key=value ...", self._specimen, text)
-
-    def _specimen(self, text: str) -> None:
-        from tui.live_session import parse_specimen
-
+    def apply(self, settings: Settings) -> None:
+        """Use other settings from now on, and keep them."""
+        self.settings = settings
+        self._use(settings)
+        if self.around.settings_file is None:
+            return
         try:
-            specimen = parse_specimen(shlex.split(text))
-        except (Fault, ValueError) as problem:
-            self.live.say(f"not taken: {problem}")
-            return
-        self._request(lambda: self.session.set_specimen(specimen), "specimen noted")
+            write_settings(self.around.settings_file, settings)
+        except Fault as fault:
+            self.live.say(str(fault))
 
-    def do_expect(self) -> None:
-        """Ask for the expected maximum and the time wanted to it."""
-        wanted = self.live.view.wanted
-        force_n, time_s = wanted.expected_n, wanted.time_s
-        self._ask_line(
-            "Expected maximum (4.5 kN, or 4.5 kN in 60 s), or a speed (0.10 in/min):",
-            self._expect,
-            "" if force_n is None else f"{self._force(force_n)} in {time_s:.0f} s",
-        )
-
-    def _force(self, force_n: float) -> str:
-        return wording.with_unit(force_n, self.live.view.unit)
-
-    def _expect(self, text: str) -> None:
-        try:
-            wanted = read_wanted(text, self.live.view.wanted)
-        except ValueError as error:
-            self.live.say(f"not taken: {error}")
-            return
-        self.live.change(wanted=wanted)
-        self.live.say(wording.wanted(wanted, self.live.view.unit))
-
-    def do_unit(self) -> None:
-        """Show the next unit."""
-        at = wording.UNITS.index(self.live.view.unit)
-        self.live.change(unit=wording.UNITS[(at + 1) % len(wording.UNITS)])
-
-    def do_sound(self) -> None:
-        """Mute or unmute all but the stop."""
-        on = not self.live.view.sound_on
-        self.live.change(sound_on=on)
-        self.live.say("sounds on" if on else "sounds off; the stop is still heard")
-
-    def do_theme(self) -> None:
-        """Change between dark and light."""
+    def _use(self, settings: Settings) -> None:
+        wanted = replace(self.live.view.wanted, time_s=settings.time_s, within_s=settings.within_s)
+        self.live.change(unit=settings.unit, wanted=wanted)
+        self.live.muted, self.player = settings.muted, settings.player
         if self.plain:
             self.live.say("no colours: NO_COLOR is set")
             return
-        at = PALETTES.index(self.palette)
-        self.palette = self.live.palette = PALETTES[(at + 1) % len(PALETTES)]
+        self.palette = self.live.palette = PALETTE_OF[settings.theme]
         self.theme = self.palette.name
         self.live.paint()
 
-    def do_help(self) -> None:
-        """Show the keys, or go back."""
-        back = Lower.CAUTIONS if self.live.view.cautions_due else Lower.TRACE
-        now = self.live.view.lower
-        self.live.change(lower=back if now is Lower.HELP else Lower.HELP)
-
-    def do_quit(self) -> None:
+    def leave_session(self) -> None:
         """End the session; ask first while something is loaded, a second time do it."""
         reading = self.live.view.reading
         slack = reading.live and wording.PHASES[reading.phase] == "slack"
-        if slack or self._quitting:
+        if slack or self._quitting or self.around.at is At.REPLAY:
             self.exit(0)
             return
         self._quitting = True
         words = "The rig is loaded" if reading.live else "The force is unknown"
-        self._ask_key(
+        self.ask_key(
             f"{words}. End the session all the same?  y yes   any other key: no", self._quit
         )
 
@@ -323,11 +308,13 @@ class Console(App[int]):
 
     # The strip at the bottom
 
-    def _ask_line(self, question: str, answer: Callable[[str], None], text: str = "") -> None:
+    def ask_line(self, question: str, answer: Callable[[str], None], text: str = "") -> None:
+        """Ask for a line in the strip at the bottom."""
         self._question = Question(answer)
         self.live.ask(_question(f"{question}   (Enter: take it, Esc: leave)"), True, text)
 
-    def _ask_key(self, question: str, answer: Callable[[str], None]) -> None:
+    def ask_key(self, question: str, answer: Callable[[str], None]) -> None:
+        """Ask for one key."""
         self._question = Question(answer, one_key=True)
         self.live.ask(_question(question), False)
 
@@ -349,26 +336,40 @@ def _question(text: str) -> Line:
     return ((text, "ask"),)
 
 
+def pressed_key(event: events.Key) -> str:
+    """Return a key as the table names it: its character where it has one, else its name."""
+    character = event.character or ""
+    return character if event.is_printable and character.strip() else event.key
+
+
 def run_console(
     session: Session,
     *,
-    unit: str = "kN",
+    unit: str | None = None,
     wanted: Wanted | None = None,
     cautions: bool = True,
-    palette: Palette | None = None,
-    player: Sequence[str] = (),
+    around: Around | None = None,
 ) -> int:
     """Run the console on a session until a person ends it; return the exit code.
 
-    The terminal is put back whatever happens, then the session is closed, which raises what ended
-    it if something did.
+    ``unit`` outranks that of the settings. The terminal is put back whatever happens, then the
+    session is closed, which raises what ended it if something did.
     """
     try:
-        app = Console(
-            session, unit=unit, wanted=wanted, cautions=cautions, palette=palette, player=player
-        )
+        around, complaint = _with_settings(around or Around())
+        app = Console(session, unit=unit, wanted=wanted, cautions=cautions, around=around)
+        app.complaint = complaint
         with sane_terminal():
             code = app.run(mouse=False)
     finally:
         session.close()
     return app.return_code or code or 0
+
+
+def _with_settings(around: Around) -> tuple[Around, str]:
+    """Return the surroundings with this person's settings, and what is wrong with their file."""
+    path = settings_file()
+    try:
+        return replace(around, settings=read_settings(path), settings_file=path), ""
+    except Fault as fault:
+        return around, f"{fault} The usual settings are used."

@@ -72,7 +72,7 @@ class PlanFollower:
     """Keeps what is done and writes departures into the plan's folder. Told by one thread."""
 
     def __init__(self, plan: Plan, folder: Path, done: Collection[str], reason: str = "") -> None:
-        self._plan = plan
+        self.plan = plan
         self._folder = folder
         self._done = set(done)
         self._reason = reason or AT_THE_RIG
@@ -81,7 +81,7 @@ class PlanFollower:
     @property
     def expected_n(self) -> float | None:
         """The maximum (N) expected of every pull of the list; None where they differ."""
-        expected = {pull.expected_n for pull in self._plan.pulls}
+        expected = {pull.expected_n for pull in self.plan.pulls}
         return expected.pop() if len(expected) == 1 and all(map(math.isfinite, expected)) else None
 
     def pulled(self, specimen: Mapping[str, str | float]) -> None:
@@ -89,7 +89,7 @@ class PlanFollower:
         now = datetime.now(UTC).astimezone()
         label = label_of(specimen)
         try:
-            for what in departures(self._plan, self._done, specimen):
+            for what in departures(self.plan, self._done, specimen):
                 record_departure(self._folder, label, what, self._reason, now)
         except Fault as fault:
             self.complaints.append(str(fault))

@@ -1,12 +1,15 @@
 """What the console needs of a running session, and nothing more: the screen decides nothing."""
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from daq.live_reading import LiveReading, TraceBlock
+from daq.rig.rig import Rig
+from daq.samples import CountArray, FloatArray
 
 FlagArray = npt.NDArray[np.uint16]
 
@@ -58,6 +61,24 @@ class Session(Protocol):
 
     def judge(self, mode: str, note: str) -> None:
         """Say how the last pull failed (one of ``MODES``); an empty mode takes that back."""
+        ...
+
+    def keep_word(
+        self, change: Mapping[str, str], reason: str, file: Path | None = None
+    ) -> None:
+        """Add a note, a photo's place, a mode ... to the last pull, or to the recording named."""
+        ...
+
+    def weigh(self, *, on: bool) -> None:
+        """Begin or end a time of known weights: no pull begins, the guard goes on."""
+        ...
+
+    def recent_counts(self) -> tuple[CountArray, FloatArray]:
+        """Return raw counts (n, cells) and seconds (n,) of the last seconds."""
+        ...
+
+    def use_rig(self, rig: Rig) -> None:
+        """Go on with changed limits of the same rig, once slack."""
         ...
 
     def set_specimen(self, specimen: Mapping[str, str | float]) -> None:

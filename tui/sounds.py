@@ -1,5 +1,6 @@
 """Which sound when: a fold over readings; playing it is the edge's business."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -56,19 +57,20 @@ def listen(
     now_s: float,
     *,
     sound_on: bool = True,
+    muted: Collection[str] = (),
     stroke_n: float | None = None,
 ) -> tuple[Listening, tuple[Cue, ...]]:
     """Return what was heard, and the cues that sound now, most urgent first.
 
     ``stroke_n`` is the specimen force that one stroke of the crank adds (None: no pace tick).
-    Silence (``sound_on`` False) mutes all but the stop.
+    Silence (``sound_on`` False) mutes all but the stop, ``muted`` the sounds named.
     """
     wanted = [
         *_lasting(heard, reading, now_s),
         *_passing(heard, reading),
         *_tick(heard, reading, pace, now_s, stroke_n),
     ]
-    cues = tuple(cue for cue in wanted if sound_on or cue is Cue.STOP)
+    cues = tuple(cue for cue in wanted if cue is Cue.STOP or (sound_on and cue not in muted))
     last = dict(heard.last_s) | dict.fromkeys(cues, now_s)
     after = replace(
         heard,
@@ -86,6 +88,8 @@ def _lasting(heard: Listening, reading: LiveReading, now_s: float) -> list[Cue]:
         stop = [Cue.STOP] if heard.since(Cue.STOP, now_s) >= AGAIN_S[Cue.STOP] else []
         return stop + ([Cue.LOST] if heard.live and not reading.live else [])
     if not reading.live:
+        if not reading.zeroed and reading.phase is Phase.SLACK:
+            return []  # nothing was lost: it has not begun
         due = heard.live or heard.since(Cue.LOST, now_s) >= AGAIN_S[Cue.LOST]
         return [Cue.LOST] if due else []
     room = room_state(reading)

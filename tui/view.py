@@ -6,8 +6,10 @@ from enum import StrEnum
 
 from daq.live_reading import LiveReading, Phase
 from tui.drawing import Line
-from tui.key_table import pull_ended
+from tui.find import Find
+from tui.key_table import At, pull_ended
 from tui.pace import Pace, Wanted, pace
+from tui.page import Page
 from tui.trace_columns import RecentTrace, Trace
 from tui.wording import Screen, screen_of
 
@@ -19,11 +21,13 @@ class Lower(StrEnum):
 
     TRACE = "trace"
     HELP = "help"
+    MORE_HELP = "more help"
+    FIND = "find"
     CAUTIONS = "cautions"
 
 
 #: Rows a page in the lower part is drawn on.
-PAGE_ROWS = {Lower.HELP: 16, Lower.CAUTIONS: 9}
+PAGE_ROWS = {Lower.HELP: 17, Lower.MORE_HELP: 17, Lower.FIND: 12, Lower.CAUTIONS: 9}
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,10 @@ class View:
     verified_n: float = float("inf")  # the least force seen that the calibration did not verify
     judged: Mapping[int, str] = field(default_factory=dict)
     sound_on: bool = True
+    at: At = At.RIG
+    playing: str = ""  # of a replay: where it stands
+    find: Find = field(default_factory=Find)
+    page: Page | None = None
 
     @property
     def screen(self) -> Screen:
@@ -67,7 +75,9 @@ class View:
     @property
     def mode_due(self) -> bool:
         """Whether the last pull waits for its failure mode."""
-        free = self.screen is Screen.NUMBER and pull_ended(self.reading)
+        free = (
+            self.screen is Screen.NUMBER and pull_ended(self.reading) and self.at is not At.REPLAY
+        )
         return free and self.reading.pull_number not in self.judged
 
 
@@ -75,7 +85,7 @@ def arrange(width: int, height: int, view: View) -> dict[str, int]:
     """Return how many rows each part of the screen gets; a part left out gets none."""
     rows = _shared_out(width, height, view)
     if view.typing:
-        flexible = "lower" if rows.get("lower") else "alarm" if rows.get("alarm") else "small"
+        flexible = next(part for part in ("page", "lower", "alarm", "small") if rows.get(part))
         rows[flexible] -= 1
     return rows
 
@@ -83,6 +93,8 @@ def arrange(width: int, height: int, view: View) -> dict[str, int]:
 def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
     if width < SMALLEST[0] or height < SMALLEST[1]:
         return {"small": height}
+    if view.page is not None:
+        return _beside_rows(height, view)
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
     if view.lower_shown is not Lower.TRACE and view.screen is Screen.NUMBER:
@@ -132,6 +144,15 @@ def _page_rows(height: int, view: View) -> dict[str, int]:
     free = height - sum(rows.values())
     rows["force"] = max(5, min(round(0.5 * free), free - PAGE_ROWS[view.lower_shown]))
     return rows | {"lower": free - rows["force"]}
+
+
+def _beside_rows(height: int, view: View) -> dict[str, int]:
+    """Another screen: the force, the state and the room left stay above it."""
+    rows = {"top": 1, "strip": 1, "room": 1, "notice": 1, "ask": 1 if view.question else 0}
+    rows["keys"] = 1
+    if view.screen is not Screen.UNKNOWN:
+        rows["force"] = 3 if height < 32 else 5
+    return rows | {"page": height - sum(rows.values())}
 
 
 def _ask_rows(width: int, view: View) -> int:

@@ -290,7 +290,9 @@ def alarm(reading: LiveReading, unit: str) -> Alarm:
 
 def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
     lines = ["DO NOT CRANK", reading.unknown_because or "no reason given"]
-    if not reading.zeroed and reading.phase is Phase.SLACK:
+    if not reading.samples and not reading.zeroed:
+        lines.append("l shows the ports and sets the link up; h all keys")
+    elif not reading.zeroed and reading.phase is Phase.SLACK:
         lines.append("z takes the zero, once the hook is slack and nobody touches the rig")
     if reading.trip is not None:
         lines.append(f"stop latched: {reading.trip.message}")

@@ -3,7 +3,10 @@
 A fault of the disk is caught, told in words, and leaves the recorder able to try the next pull.
 """
 
+import tempfile
+import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,6 +18,7 @@ from daq.live_reading import Recording, RecordingState
 from daq.record.events import Event
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.history import add_history
+from daq.record.inert_text import error_words
 from daq.record.pull_file import Forces as DerivedForce
 from daq.record.pull_file import PullFile, disk_free_bytes
 from daq.specimen_list import Specimen
@@ -22,6 +26,7 @@ from daq.wire.sample_clock import fit_clock, seconds
 
 COMMIT_NS = 200_000_000
 SYNC_NS = 1_000_000_000
+LOOK_NS = 2_000_000_000  # a fault stands at least so long, so that everybody sees it
 #: A recording ends cleanly while this much room is left.
 DISK_FLOOR_BYTES = 20_000_000
 
@@ -60,17 +65,21 @@ class End:
 
 @dataclass(frozen=True, slots=True)
 class Later:
-    """A person's word on the pull that is on, or on the last one."""
+    """A person's word on the pull that is on or the last one, or on the recording named."""
 
     change: Mapping[str, str]
     reason: str
+    file: Path | None = None
 
 
 Message = Begin | Rows | Note | End | Later
 
 
 class Recorder:
-    """Keeps one file at a time in ``folder``. `state` and `saved` may be read by any thread."""
+    """Keeps one file at a time in ``folder``. `state` and `saved` may be read by any thread.
+
+    Raises RecordingFault where nothing can be written: better now than under load.
+    """
 
     def __init__(self, folder: Path, after_saved: Callable[[Specimen], None] | None = None) -> None:
         self._folder = folder
@@ -79,7 +88,8 @@ class Recorder:
         self._begun: Begin | None = None
         self._kept: list[np.ndarray] = []
         self._words: list[Later] = []
-        self._committed_ns = self._synced_ns = 0
+        self._committed_ns = self._synced_ns = self._looked_ns = 0
+        check_folder(folder)
         self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(folder))
         self.saved: tuple[Path, ...] = ()
 
@@ -91,12 +101,20 @@ class Recorder:
             self._fail(str(fault))
 
     def tick(self, now_ns: int) -> None:
-        """Commit, sync and look at the room left, each when it is due."""
+        """Commit, sync and look at the room left, each when it is due; after a fault, try again."""
         try:
             if self._file is not None and now_ns - self._committed_ns >= COMMIT_NS:
                 self._commit(now_ns)
+            elif self.state.state is Recording.FAULT and now_ns - self._looked_ns >= LOOK_NS:
+                self._looked_ns = now_ns
+                self._look_again()
         except RecordingFault as fault:
             self._fail(str(fault))
+
+    def _look_again(self) -> None:
+        with suppress(RecordingFault):
+            check_folder(self._folder)
+            self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(self._folder))
 
     def close(self) -> None:
         """End an open file as it stands."""
@@ -162,15 +180,23 @@ class Recorder:
         )
 
     def _later(self, word: Later) -> None:
-        if self._file is not None:
+        if self._file is not None and word.file in (None, self._file.path):
             self._words.append(word)
-        elif self.saved:
-            add_history(self.saved[-1], dict(word.change), word.reason)
+        elif word.file is not None or self.saved:
+            self._add(word.file or self.saved[-1], word)
+
+    def _add(self, file: Path, word: Later) -> None:
+        """Add a word to a file; what cannot be added is told, and no reason to stop a pull."""
+        try:
+            add_history(file, dict(word.change), word.reason)
+        except RecordingFault as fault:
+            self.state = replace(self.state, message=str(fault))
 
     def _fail(self, words: str) -> None:
         """Keep what is on the disk, and say what happened."""
         file, self._file = self._file, None
         self._kept = []
+        self._looked_ns = time.monotonic_ns()
         if file is not None:
             self.saved = (*self.saved, file.path)
             try:
@@ -187,6 +213,29 @@ def derived_force(begun: Begin, kept: Sequence[np.ndarray]) -> DerivedForce:
     forces = begun.force.forces(samples["counts"])
     fit = fit_clock(samples, has_clock=begun.header.has_board_clock)
     return DerivedForce(seconds(samples, fit), forces.at_cells_n, forces.at_specimen_n)
+
+
+def check_folder(folder: Path) -> None:
+    """Make sure that recordings can be written to ``folder``, which is made if it is missing.
+
+    Raises RecordingFault: no such place, no permission, read-only, hardly any room.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder) as probe:
+            probe.write(b"\0" * 4096)
+            probe.flush()
+    except OSError as error:
+        raise RecordingFault(
+            f"Nothing can be recorded in {folder} ({error_words(error)}). "
+            "Choose another folder with --out, or make it writable."
+        ) from None
+    free = disk_free_bytes(folder)
+    if free < DISK_FLOOR_BYTES:
+        raise RecordingFault(
+            f"Only {free // 1_000_000} MB are left in {folder}; a recording needs "
+            f"{DISK_FLOOR_BYTES // 1_000_000} MB. Make room, or choose another folder with --out."
+        )
 
 
 def _free(folder: Path) -> int:

@@ -9,4 +9,5 @@ board_clock     rows -> samples: wraps, restarts, repeats, strays, gaps (rows, d
 sample_clock    when a sample was taken: board clock or number, fitted to the host's clock
 decoders        the right decoder for a link
 diagnosis       what is wrong when hardly a line is good
+proposal        what the link should say, from what a board sends
 """

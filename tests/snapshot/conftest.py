@@ -188,6 +188,9 @@ class FakeSession:
     def set_specimen(self, specimen: Mapping[str, str | float]) -> None:
         self._note("set_specimen", dict(specimen))
 
+    def keep_word(self, change, reason, file=None) -> None:
+        self._note("keep_word", dict(change), file)
+
     def close(self) -> None:
         self._note("close")
 

@@ -12,16 +12,20 @@ from daq.faults import Fault
 from daq.live_reading import Phase, Trip
 from tui import console
 from tui import terminal as terminal_module
+from tui.around import Around
 from tui.console import Console, run_console
+from tui.settings import Settings
 from tui.terminal import WithoutColour, sane_terminal
 from tui.theme import LIGHT, PLAIN
 from tui.view import Lower
+
+CHARACTERS = {"space": " ", "minus": "-", "question_mark": "?"}
 
 
 async def press(pilot, keys):
     """Send keys as the driver does, and wait once for them all (``pilot.press`` waits for each)."""
     for key in keys:
-        character = " " if key == "space" else key if len(key) == 1 else None
+        character = CHARACTERS.get(key, key if len(key) == 1 else None)
         pilot.app.post_message(events.Key(key, character))
         if key == "enter":  # the line answers the console in a message of its own
             await pilot.pause()
@@ -49,12 +53,12 @@ def driven(session, keys=(), size=(120, 40), *, then=None, **options):
         ("slack", "zu", [("zero",), ("undo_zero",)]),
         ("rising", "z", []),
         ("rising", "m", [("mark", "mark")]),
-        ("rising", ["space", "x", "f13"], [("mark", "mark")] * 3),
-        ("rising", ["up", "tab", "shift+tab"], []),
+        ("rising", ["space", "enter", "pagedown", "j", "f13"], [("mark", "mark")] * 5),
+        ("rising", ["up", "tab", "shift+tab", "home"], []),
         ("stop", "a", [("acknowledge",)]),
         ("rising", "a", []),
         ("parted", "1", [("judge", "withdrawal", "")]),
-        ("parted", "w", [("judge", "stopped whole", "")]),
+        ("parted", ["minus"], [("judge", "stopped whole", "")]),
         ("parted", "2u", [("judge", "thread strip-out", ""), ("judge", "", "")]),
         ("rising", "1", [("mark", "mark")]),
         ("parted", ["d", "1", "enter"], [("discard", "grip slipped or bent")]),
@@ -66,7 +70,9 @@ def driven(session, keys=(), size=(120, 40), *, then=None, **options):
         ("parted", ["d", "enter"], []),
         ("parted", ["d", "1", "escape"], []),
         ("parted", ["1", "n", *"ok", "enter"], [("judge", "withdrawal", ""),
-                                                 ("judge", "withdrawal", "ok")]),
+                                                 ("keep_word", {"note": "ok"}, None)]),
+        ("parted", ["i", *"a.jpg", "enter"], [("keep_word", {"photo": "a.jpg"}, None)]),
+        ("rising", ["p", "v", "r", "l", "o"], []),
         ("slack", "u", []),
     ],
 )  # fmt: skip
@@ -110,7 +116,7 @@ def test_rows_add_up_to_the_screen(in_state, states, size):
         async with app.run_test(size=size) as pilot:
             for state in ("rising", "parted", "loaded", "stop", "unknown"):
                 session.reading = states[state]
-                for key in ("d", "escape", "h", "h"):
+                for key in ("d", "escape", "h", "h", "h", "f", "escape", "o", "escape"):
                     await press(pilot, [key])
                     app.look()
                     await pilot.pause()
@@ -158,10 +164,10 @@ def test_a_line_that_is_typed_can_be_left_by_ctrl_c(in_state):
 
 
 def test_unit_and_theme_go_round(in_state):
-    app, _ = driven(in_state("rising"), "kkt")
+    app, _ = driven(in_state("rising"), "tkk")
     assert app.live.view.unit == "kgf"
     assert app.palette is LIGHT
-    app, _ = driven(in_state("rising"), "kkkktt")
+    app, _ = driven(in_state("rising"), "ttkkkk")
     assert app.live.view.unit == "kN"
 
 
@@ -169,7 +175,10 @@ def test_help_and_back(in_state):
     app, _ = driven(in_state("rising"), "h")
     assert app.live.view.lower is Lower.HELP
     app, _ = driven(in_state("rising"), ["h", "question_mark"])
-    assert app.live.view.lower is Lower.TRACE
+    assert app.live.view.lower is Lower.MORE_HELP
+    for keys in ("hhh", ["h", "escape"]):
+        app, _ = driven(in_state("rising"), keys)
+        assert app.live.view.lower is Lower.TRACE
 
 
 def test_expected_maximum_is_typed_with_its_unit(in_state):
@@ -323,5 +332,6 @@ def test_bells_follow_the_cue(in_state, monkeypatch):
 def test_a_player_gets_the_cue(in_state, monkeypatch):
     called = []
     monkeypatch.setattr(console.subprocess, "Popen", lambda words, **_: called.append(words))
-    driven(in_state("stop"), player=("play-cue", "--quiet"))
+    around = Around(settings=Settings(player=("play-cue", "--quiet")))
+    driven(in_state("stop"), around=around)
     assert called[0] == ["play-cue", "--quiet", "stop"]

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from tui.console import Console
-from tui.key_table import ENDED, KEYS, TRIPPED, shown_key
+from tui.key_table import ENDED, KEYS, TRIPPED, At, known_at, shown_key
 from tui.pace import Wanted
 
 STORED = Path(__file__).parent / "screens"
@@ -135,14 +135,16 @@ def test_unknown_shows_no_force_at_all(size, in_state):
 
 def test_keys_in_footer_and_help_are_the_table(in_state):
     size = (200, 50)
-    foot = asyncio.run(rendered(in_state("slack"), size, cautions=True))[-1]
-    help_page = asyncio.run(rendered(in_state("slack"), size, keys="h"))
-    for key in KEYS:
-        if key.when not in (TRIPPED, ENDED):
-            assert f" {shown_key(key.key)}  {key.label} " in foot + " "
-        assert any(key.label in line and key.help in line for line in help_page)
+    foot = asyncio.run(rendered(in_state("slack"), (240, 50), cautions=True))[-1]
+    pages = [asyncio.run(rendered(in_state("slack"), size, keys=keys)) for keys in ("h", "hh")]
+    for key in known_at(KEYS, At.RIG):
+        shown = f" {shown_key(key.key)}  {key.label} " in foot + " "
+        assert shown is (key.foot and key.when not in (TRIPPED, ENDED))
+        assert any(key.label in line and key.help in line for page in pages for line in page)
 
 
 def test_help_fits_80_columns(in_state):
-    page = asyncio.run(rendered(in_state("rising"), (80, 24), keys="h"))
-    assert not any("…" in line for line in page[6:])
+    for keys in ("h", "hh"):
+        page = asyncio.run(rendered(in_state("rising"), (80, 24), keys=keys))
+        assert not any("…" in line for line in page[6:])
+        assert len(page[23]) > 0  # the footer is not pushed off

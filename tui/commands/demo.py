@@ -1,6 +1,7 @@
 """``pullstand demo``: a simulated rig on a real serial port, and everything else as in life."""
 
 import argparse
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,7 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speed", type=float, metavar="X", help="times faster (default 1; headless 20)"
     )
-    parser.add_argument("--unit", choices=("N", "kN", "kgf", "lbf"), default="kN")
+    parser.add_argument("--unit", choices=("N", "kN", "kgf", "lbf"))
 
 
 def run(args: argparse.Namespace) -> int:
@@ -69,11 +70,19 @@ def _headless(args: argparse.Namespace) -> int:
 
 
 def _console(args: argparse.Namespace) -> int:
+    from tui.around import Around
     from tui.console import run_console
+    from tui.live_session import usable_rig
+    from tui.screens.link_page import LinkPlace
 
+    rig = usable_rig(demo_rig_file())
+    cells = tuple(cell.field for cell in rig.cells)
     with _board(args, CONSOLE_PULLS, 1.0) as board:
         session = _session(args, board.port)
-        return run_console(session, unit=args.unit, wanted=_wanted(args.scenario))
+        link = LinkPlace(None, rig.link, cells, board.port)
+        rig = replace(rig, path=None)  # nothing is written into the rig file that ships
+        around = Around(rig=rig, folder=args.out, link=link)
+        return run_console(session, unit=args.unit, wanted=_wanted(args.scenario), around=around)
 
 
 def _wanted(scenario: str) -> "Wanted":

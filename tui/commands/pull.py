@@ -5,7 +5,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from daq.acquisition import Acquisition
     from daq.pull_session import SessionSettings
+    from daq.rig.rig import Rig
     from tui.plan_following import PlanFollower
 
 
@@ -39,37 +41,78 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help='maximum expected, such as "4.5 kN", for the pace (default: the plan\'s)',
     )
     parser.add_argument(
-        "--unit", choices=("N", "kN", "kgf", "lbf"), default="kN", help="unit on the screen"
+        "--unit", choices=("N", "kN", "kgf", "lbf"), help="on the screen (default: the settings')"
     )
 
 
 def run(args: argparse.Namespace) -> int:
     """Open the session and hand it to the console, or wait headless."""
-    from tui.live_session import open_session, usable_rig
+    from tui.live_session import usable_rig
     from tui.output import say
-    from tui.pace import read_expected, wanted_on
 
     rig = usable_rig(args.rig)
     settings, follower = _settings(args)
-    expected_n = read_expected(args.expect) or (follower.expected_n if follower else None)
+    try:
+        if args.headless:
+            session = _opened(args, rig, args.port, settings, follower)
+            return _headless(args, session, len(settings.to_come))
+        return _console(args, rig, settings, follower)
+    finally:
+        for complaint in follower.complaints if follower else ():
+            say(f"pullstand: departure not recorded: {complaint}")
+
+
+def _opened(
+    args: argparse.Namespace,
+    rig: "Rig",
+    port: str | None,
+    settings: "SessionSettings",
+    follower: "PlanFollower | None",
+) -> "Acquisition":
+    """Return a started session. Raises DeviceFault, InputFault."""
+    from tui.live_session import open_session
+
     session = open_session(
         rig,
-        args.port,
+        port,
         args.out,
         settings,
         reconnect=not args.headless,
         after_saved=follower and follower.pulled,
     )
     session.start()
-    try:
-        if args.headless:
-            return _headless(args, session, len(settings.to_come))
-        from tui.console import run_console
+    return session
 
-        return run_console(session, unit=args.unit, wanted=wanted_on(rig, expected_n))
-    finally:
-        for complaint in follower.complaints if follower else ():
-            say(f"pullstand: departure not recorded: {complaint}")
+
+def _console(
+    args: argparse.Namespace,
+    rig: "Rig",
+    settings: "SessionSettings",
+    follower: "PlanFollower | None",
+) -> int:
+    """Run the console, also before there is a board: its link screen finds one."""
+    from tui.around import Around
+    from tui.console import run_console
+    from tui.live_session import usable_rig
+    from tui.pace import read_expected, wanted_on
+    from tui.reopening import ReopeningSession
+    from tui.screens.link_page import LinkPlace
+
+    expected_n = read_expected(args.expect) or (follower.expected_n if follower else None)
+    session = ReopeningSession(
+        rig,
+        lambda port: _opened(args, usable_rig(args.rig), port, settings, follower),
+        args.port,
+    )
+    own = (args.port or rig.link.port or "") if session.has_board else ""
+    cells = tuple(cell.field for cell in rig.cells)
+    around = Around(
+        rig=rig,
+        folder=args.out,
+        plan=follower and follower.plan,
+        link=LinkPlace(args.rig, rig.link, cells, own, session.reopen),
+    )
+    return run_console(session, unit=args.unit, wanted=wanted_on(rig, expected_n), around=around)
 
 
 def _settings(args: argparse.Namespace) -> "tuple[SessionSettings, PlanFollower | None]":

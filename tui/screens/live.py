@@ -13,6 +13,7 @@ from daq.live_reading import LiveReading, Phase
 from daq.samples import Flag
 from tui.drawing import Line
 from tui.pace import Wanted
+from tui.page import Page
 from tui.session import Session, empty_block
 from tui.sounds import Cue, Listening, listen
 from tui.theme import NUMBER, STOP, UNKNOWN, Palette
@@ -24,7 +25,9 @@ from tui.widgets.lines import (
     draw_chain,
     draw_keys,
     draw_notice,
+    draw_page,
     draw_status,
+    draw_strip,
     draw_top,
 )
 from tui.widgets.lower import draw_lower
@@ -35,11 +38,13 @@ from tui.wording import as_seen, unknown
 
 DRAWN = {
     "top": draw_top,
+    "strip": draw_strip,
     "alarm": draw_alarm,
     "force": draw_force,
     "room": draw_room,
     "pace": draw_pace,
     "lower": draw_lower,
+    "page": draw_page,
     "cells": draw_cells,
     "chain": draw_chain,
     "status": draw_status,
@@ -68,6 +73,7 @@ class LiveScreen(Screen[None]):
         self.view = view
         self.palette = palette
         self.heard = Listening()
+        self.muted: tuple[str, ...] = ()
         self._rows: dict[str, int] = {}
         self._message_until_s = 0.0
         self._moved_s = -math.inf
@@ -94,6 +100,7 @@ class LiveScreen(Screen[None]):
         reading = self._reading()
         self._follow(reading)
         moved = reading.samples > self.view.reading.samples
+        before = self.view
         self.view = replace(
             self.view,
             reading=reading,
@@ -102,11 +109,34 @@ class LiveScreen(Screen[None]):
             frame=self.view.frame + 1,
             message=self.view.message if time.monotonic() < self._message_until_s else "",
         )
+        if self.view.page is not None:
+            self._keep_or_leave(before, self.view.page)
         if reading.notices != self._noticed:
             self._noticed = reading.notices
             self.say(reading.notices[-1] if reading.notices else "", NOTICE_S)
         self.paint()
         return self._hear(reading)
+
+    def _keep_or_leave(self, before: View, page: Page) -> None:
+        """Let another screen look; an alarm or a load that is new takes the whole screen back."""
+        now = self.view
+        alarmed = now.screen is not Says.NUMBER and now.screen is not before.screen
+        began = now.reading.phase is not Phase.SLACK and before.reading.phase is Phase.SLACK
+        if alarmed or began:
+            self.leave()
+            return
+        try:
+            page.look()
+        except Exception as error:  # must not take the number away
+            self.leave()
+            self.say(f"{page.name}: that failed: {error!r}")
+
+    def leave(self) -> None:
+        """Leave the other screen, if one is open."""
+        page = self.view.page
+        self.change(page=None)
+        if page is not None:
+            page.close()
 
     def _reading(self) -> LiveReading:
         """Return the newest reading; one that cannot be had is an unknown force."""
@@ -125,6 +155,10 @@ class LiveScreen(Screen[None]):
 
     def _follow(self, reading: LiveReading) -> None:
         """Take the new samples into the traces; a new pull starts a new whole trace."""
+        if reading.samples < self.view.reading.samples:  # a replay went back
+            recent, whole = RecentTrace(), Trace(0.0)
+            self.view = replace(self.view, recent=recent, whole=whole, marks_s=())
+            self._last_second = 0.0
         block = self.session.take_trace()
         self.view.recent.add(block)
         beyond_n = block.force_n[(block.flags & np.uint16(Flag.EXTRAPOLATED)) != 0]
@@ -148,6 +182,7 @@ class LiveScreen(Screen[None]):
             self.view.pace,
             time.monotonic(),
             sound_on=self.view.sound_on,
+            muted=self.muted,
             stroke_n=self.view.wanted.stroke_n,
         )
         return cues

@@ -62,7 +62,7 @@ def _plot(view: View, columns: Columns, width: int, height: int, whole: bool) ->
         label = f"{sign} {name} {wording.digits(level, view.unit)} "
         _level(level, label, f"{name}_bar", low, high, glyphs, roles)
     _signs(view, columns, glyphs, roles)
-    return [_line(glyphs[row], roles[row]) for row in range(height)]
+    return [line_of(glyphs[row], roles[row]) for row in range(height)]
 
 
 def force_range(columns: Columns, stop_n: float, whole: bool) -> tuple[float, float]:
@@ -153,7 +153,7 @@ def _signs(view: View, columns: Columns, glyphs: Glyphs, roles: Glyphs) -> None:
             glyphs[0, at], roles[0, at] = "▼", "mark"
 
 
-def _line(glyphs: Glyphs, roles: Glyphs) -> Line:
+def line_of(glyphs: Glyphs, roles: Glyphs) -> Line:
     """Return a row as pieces of one role each."""
     cuts = np.flatnonzero(roles[1:] != roles[:-1]) + 1
     edges = [0, *cuts.tolist(), len(roles)]

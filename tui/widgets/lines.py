@@ -1,21 +1,34 @@
 """Drawn lines of the live screen: top, cells, the sum, status, notices, questions, keys. Pure."""
 
 from tui import wording
-from tui.drawing import EMPTY, Line, Piece, beside, fit, spread, width_of
-from tui.key_table import ALWAYS, ENDED, KEYS, MODE_KEYS, MODE_OF_KEY, Key, available, shown_key
-from tui.view import View
+from tui.drawing import EMPTY, Line, Piece, fit, spread, width_of
+from tui.find import find_keys
+from tui.key_table import (
+    BACK,
+    CAUTIONS,
+    ENDED,
+    KEYS,
+    LOADED_NOT,
+    MODE_ENTRY,
+    MODE_OF_KEY,
+    PAGE_KEYS,
+    RIG_KEYS,
+    SCREEN_KEYS,
+    TRIPPED,
+    At,
+    Key,
+    available,
+    known_at,
+    shown_key,
+)
+from tui.view import Lower, View
+from tui.widgets.page_parts import rolled
+from tui.wording import Screen
 
 BEATS = 6
+KINDS = {At.PRACTICE: "PRACTICE, simulated", At.REPLAY: "REPLAY"}
+SAID_WHEN = (TRIPPED, CAUTIONS, LOADED_NOT, ENDED)
 ALWAYS_BAD = "first line"  # the first line after opening is always cut
-
-
-MODE_ENTRY = Key(
-    "mode",
-    f"{MODE_KEYS[0]}-{MODE_KEYS[-2]},{MODE_KEYS[-1]}",
-    "mode",
-    "how the pull ended, one key each",
-    ENDED,
-)
 
 
 def draw_top(view: View, width: int, height: int) -> list[Line]:
@@ -25,6 +38,8 @@ def draw_top(view: View, width: int, height: int) -> list[Line]:
     at = view.beat % BEATS if live else BEATS
     pulse = "".join("●" if place == at else "·" if live else "-" for place in range(BEATS))
     word = f"data live {reading.samples_per_s:.0f}/s" if live else "NO DATA"
+    if view.at is not At.RIG:
+        word = f"{KINDS[view.at]} · {word}"
     left: Line = (
         (f" {pulse} ", "good" if live else "stop"),
         (word, "quiet" if live else "stop"),
@@ -93,6 +108,8 @@ def draw_notice(view: View, width: int, height: int) -> list[Line]:
     """Draw the newest word to the person, or the caution."""
     if view.message:
         return [fit(((f" {view.message}", "strong"),), width)]
+    if view.playing:
+        return [fit(((f" {view.playing}", "warn"),), width)]
     slack = wording.PHASES[view.reading.phase] == "slack"
     text = wording.CAUTION if slack else wording.NOTICE_ONLY
     return [fit(((f" ▲ {text}", "warn" if slack else "quiet"),), width)]
@@ -111,7 +128,16 @@ def draw_ask(view: View, width: int, height: int) -> list[Line]:
 
 def draw_keys(view: View, width: int, height: int) -> list[Line]:
     """Draw the keys that have a use now."""
-    now = [key for key in KEYS if available(key, view.reading, view.cautions_due)]
+    if view.lower_shown is Lower.FIND and view.page is None:
+        return []  # every letter goes into what is looked for
+    if view.page is not None:
+        now = (*PAGE_KEYS.get(view.page.name, ()), BACK)
+    else:
+        now = tuple(
+            key
+            for key in KEYS
+            if key.foot and available(key, view.reading, view.cautions_due, view.at)
+        )
     return _wrapped((), [(shown_key(key.key), key.label) for key in now], width)[:height]
 
 
@@ -128,20 +154,54 @@ def _wrapped(head: Line, pairs: list[tuple[str, str]], width: int) -> list[Line]
 
 
 def draw_help(view: View, width: int, height: int) -> list[Line]:
-    """Draw every key with its help, in two columns where they fit."""
-    lines: list[Line] = [((" Keys", "strong"), ("   (h: back)", "quiet"))]
-    lines += [_help_line(key) for key in KEYS]
-    lines.append(_help_line(MODE_ENTRY))
-    if len(lines) > height and width >= 150:
-        half = (len(lines) + 1) // 2
-        return beside(lines[:half], lines[half:], width // 2)
+    """Draw the keys with their help: those of the rig, or those of screens and looks."""
+    more = view.lower is Lower.MORE_HELP
+    keys = SCREEN_KEYS if more else (*RIG_KEYS, MODE_ENTRY)
+    words = "   (h: back)" if more else "   (h: the second page)"
+    title = " Screens, and how things are shown" if more else " Keys at the rig"
+    lines: list[Line] = [((title, "strong"), (words, "quiet"))]
+    lines += [_help_line(key) for key in known_at(keys, view.at)]
     return [fit(line, width) for line in lines[:height]]
 
 
+def draw_find(view: View, width: int, height: int) -> list[Line]:
+    """Draw the commands that fit what was typed, the chosen one marked."""
+    head: Line = ((" Find: ", "strong"), (f"{view.find.text}▁", "ask"),
+                  ("   type, ↑ ↓ choose, Enter does it, Esc leaves", "quiet"))  # fmt: skip
+    found = find_keys(view.find.text, view.at)
+    lines: list[Line] = [head]
+    for at in rolled(len(found), view.find.chosen, height - 1):
+        key = found[at]
+        can = available(key, view.reading, view.cautions_due, view.at)
+        sign = "▸" if at == view.find.chosen else " "
+        role = "strong" if can else "quiet"
+        when = "" if can else f" ({key.when})"
+        lines.append(
+            ((f" {sign} {key.label:<16}", role), (key.help + when, "" if can else "quiet"))
+        )
+    return [fit(line, width) for line in lines[:height]]
+
+
+def draw_strip(view: View, width: int, height: int) -> list[Line]:
+    """Draw the state in one line above another screen."""
+    reading = view.reading
+    if view.screen is Screen.UNKNOWN:
+        words = f" FORCE UNKNOWN · DO NOT CRANK · {reading.unknown_because}"
+        return [((words[:width].ljust(width), "banner"),)]
+    maximum = f"maximum {wording.with_unit(reading.maximum_n, view.unit)}"
+    force = f" {wording.with_unit(reading.force_n, view.unit)} · {wording.phase(reading)}"
+    return [spread(((force, "strong"),), ((f"{maximum} ", "quiet"),), width)]
+
+
+def draw_page(view: View, width: int, height: int) -> list[Line]:
+    """Draw the other screen."""
+    return [] if view.page is None else view.page.draw(view, width, height)
+
+
 def _help_line(key: Key) -> Line:
-    keys = "/".join(shown_key(each) for each in (key.key, *key.also))
-    when = "" if key.when == ALWAYS else f" ({key.when})"
-    return ((" ", ""), (f" {keys} ".ljust(10), "key"), (f" {key.label:<12}", "strong"),
+    keys = " ".join(shown_key(each) for each in (key.key, *key.also))
+    when = f" ({key.when})" if key.when in SAID_WHEN else ""
+    return ((" ", ""), (f" {keys} ".ljust(20), "key"), (f" {key.label:<13}", "strong"),
             (key.help + when, ""))  # fmt: skip
 
 

@@ -4,15 +4,47 @@ import pytest
 
 from analysis.pull_result import MODES
 from daq.live_reading import Phase, Trip
-from tui.console import Console
-from tui.key_table import DISCARD_REASONS, KEYS, MODE_OF_KEY, available, pull_ended
+from tui.deeds import Deeds
+from tui.key_table import (
+    DISCARD_REASONS,
+    KEYS,
+    MODE_ENTRY,
+    MODE_OF_KEY,
+    PAGE_KEYS,
+    At,
+    available,
+    known_at,
+    pull_ended,
+)
 
 BY_ID = {key.id: key for key in KEYS}
 
 
-def test_no_key_means_two_things():
-    pressed = [k for key in KEYS for k in (key.key, *key.also)] + list(MODE_OF_KEY)
+@pytest.mark.parametrize("at", At)
+def test_no_key_means_two_things(at):
+    pressed = [k for key in known_at(KEYS, at) for k in (key.key, *key.also)]
+    pressed += list(MODE_OF_KEY) if at is not At.REPLAY else []
     assert len(pressed) == len(set(pressed))
+
+
+@pytest.mark.parametrize("page", PAGE_KEYS)
+def test_no_key_of_a_page_means_two_things(page):
+    keys = [key for key in PAGE_KEYS[page] if key is not MODE_ENTRY]
+    pressed = [k for key in keys for k in (key.key, *key.also)]
+    pressed += list(MODE_OF_KEY) if MODE_ENTRY in PAGE_KEYS[page] else []
+    assert len(pressed) == len(set(pressed))
+    assert {key.key for key in keys}.isdisjoint({"h", "q", "f", "a", "escape"})
+
+
+def test_every_page_is_opened_by_a_key():
+    assert set(PAGE_KEYS) == set(PAGE_KEYS) & set(BY_ID)
+
+
+def test_a_replay_offers_nothing_that_would_change_a_record():
+    ids = {key.id for key in known_at(KEYS, At.REPLAY)}
+    assert {"pause", "later", "step", "speed_up", "start", "help", "quit"} <= ids
+    changing = {"zero", "mark", "discard", "note", "photo", "undo", "specimen", "cautions"}
+    assert ids.isdisjoint(changing)
 
 
 def test_every_mode_has_a_key():
@@ -21,7 +53,7 @@ def test_every_mode_has_a_key():
 
 def test_every_key_is_done_by_the_console():
     for key in KEYS:
-        assert callable(getattr(Console, f"do_{key.id}"))
+        assert callable(getattr(Deeds, f"do_{key.id}"))
 
 
 def test_reasons_to_discard_are_chosen_by_one_digit():
