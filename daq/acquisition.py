@@ -55,10 +55,10 @@ class Acquisition:
         after_saved: Callable[[Specimen], None] | None = None,
     ) -> None:
         """``after_saved`` is told, by the recorder, the specimen of each pull that is on disk."""
+        self._recorder = None if folder is None else Recorder(folder, after_saved)
         self._open_source = open_source
         self._source = open_source()
         self._reconnect = reconnect
-        self._recorder = None if folder is None else Recorder(folder, after_saved)
         self._queue: SimpleQueue[Message] = SimpleQueue()
         self._wishes: SimpleQueue[Callable[[], None]] = SimpleQueue()
         self._seen: list[Decoded] = []  # by the guard, not watched yet

@@ -68,10 +68,9 @@ def board_before(folder: Path) -> str:
     """Return what the board of the newest readable recording in a folder called itself, or ""."""
     from daq.record.reader import read_recording
 
-    paths = sorted(folder.glob("*.h5"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for path in paths[:1]:
-        with suppress(Fault, OSError):
-            return str(read_recording(path).header.link.get("board", ""))
+    with suppress(Fault, OSError, ValueError):  # no folder, no recording, a damaged one
+        newest = max(folder.glob("*.h5"), key=lambda path: path.stat().st_mtime)
+        return str(read_recording(newest).header.link.get("board", ""))
     return ""
 
 
