@@ -108,7 +108,10 @@ def test_seconds_that_are_lost_trip_and_are_counted(tmp_path):
     assert counted(document) == truth["samples_sent"]
 
 
-@pytest.mark.parametrize(("fault", "cause"), [("restart", "board restart"), ("spike", "saturated")])
+@pytest.mark.parametrize(
+    ("fault", "cause"),
+    [("restart", "board restart"), ("spike", "saturated"), ("silence", "silence")],
+)
 def test_a_fault_that_makes_the_force_unknown_trips(fault, cause, tmp_path):
     """The pull is kept to its end, the exit code says the guard stopped it."""
     order = BoardOrder("hardwood-withdrawal", seed=4, speed=SPEED, faults=(fault,))

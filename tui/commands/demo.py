@@ -49,7 +49,7 @@ def demo_rig_file() -> Path:
 
 def _headless(args: argparse.Namespace) -> int:
     from analysis.campaign import load_results
-    from tui.commands.reduce import result_document
+    from tui.result_document import result_document
     from tui.headless import run_headless
     from tui.output import print_json, say
     from tui.results_page import print_results
