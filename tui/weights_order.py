@@ -83,7 +83,7 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]
         found.calibration.statement,
         f"Written: {file}. To use it, name it as `calibration` in [rig] of the rig file and start "
         "again. With your latitude, make it anew from the points: pullstand calibrate "
-        f"--points {draft} --latitude ...",
+        f"--points {draft} --rig {rig.path or 'FILE'} --weights {plan.known!r} --latitude ...",
     )
 
 

@@ -101,7 +101,8 @@ def ratio_file(rig: Path) -> Path:
 
 def keep_ratio(rig: Rig, found: RatioFound) -> Path:
     """Add a ratio check beside the rig file. Raises InputFault."""
-    assert rig.path is not None  # a rig at which something was hung was read from a file
+    if rig.path is None:
+        raise InputFault("the rig was read from no file, beside which its ratio could be kept")
     file = ratio_file(rig.path)
     held = {
         "made_at": found.made_at.isoformat(),

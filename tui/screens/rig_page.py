@@ -14,6 +14,7 @@ from tui.page import Desk
 from tui.rig_page import rig_page
 from tui.stop_change import with_stop, write_rig
 from tui.view import View
+from tui.widgets.page_parts import wrapped
 
 NO_RIG = "No rig file: a replay, or a session without one."
 
@@ -26,6 +27,7 @@ class RigPage:
     def __init__(self, desk: Desk, rig: Rig | None) -> None:
         self.desk, self.rig = desk, rig
         self.ratio: float | None = None
+        self.refused = ""  # why a stop was not taken, to be read in full
         self.top = 0
         self._drawn: tuple[object, list[Line]] = (None, [])
 
@@ -65,9 +67,9 @@ class RigPage:
         try:
             changed = with_stop(before, text)
         except Fault as fault:
-            self.desk.say(f"not taken: {fault}")
+            self.refused, self.top, self._drawn = f"Stop not taken: {fault}", 0, (None, [])
             return
-        self.rig, self._drawn = changed, (None, [])
+        self.refused, self.rig, self._drawn = "", changed, (None, [])
         self.desk.use_rig(changed)
         words = f"the stop is {format_force(changed.stop.stop_n)} now"
         try:
@@ -105,7 +107,7 @@ class RigPage:
     def _lines(self, rig: Rig, unit: str, width: int) -> list[Line]:
         other = None if self.ratio is None else load_path(at_ratio(rig, self.ratio))
         console = RichConsole(file=io.StringIO(), width=width - 2, color_system=None)
-        lines: list[Line] = []
+        lines: list[Line] = [((f" {line}", "warn"),) for line in wrapped(self.refused, width - 2)]
         for piece in rig_page(rig, load_path(rig), other, unit):
             for row in console.render_lines(piece, pad=False):
                 lines.append(fit(((" ", ""), *(_piece(part) for part in row)), width))

@@ -1,0 +1,85 @@
+"""The weights page, drawn: what to put on, how steady it is, the points so far. Pure."""
+
+from dataclasses import dataclass
+
+from daq.force.guided_weights import Guided, Look
+from daq.force.weights_so_far import PointSoFar, so_far
+from tui.drawing import EMPTY, Line, fit
+from tui.widgets.page_parts import wrapped
+
+BAR = 24
+OFFERED = (
+    "Enter: a calibration. Says which weight is next, up, down and again, takes each one when it "
+    "is steady, keeps every point; can be left and taken up again the same day.",
+    "r: the ratio check. One bucket of any mass, in line with the jack and then at the specimen "
+    "pin, against the tape measure.",
+    "c: the check weight. Does a known weight still read what it did?",
+    "While this page stands no pull begins; the guard watches as always.",
+)
+VOID_REASONS = {
+    "1": "leaned on or touched",
+    "2": "wrong weight on",
+    "3": "put on askew",
+    "4": "still moving",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WeightsView:
+    """One frame of the page. ``state`` None: nothing is begun yet."""
+
+    title: str
+    state: Guided | None
+    look: Look
+    outcome: tuple[str, ...] = ()  # sentences: the statement, or what is wrong
+
+
+def draw_weights(view: WeightsView, width: int, height: int) -> list[Line]:
+    """Draw the page."""
+    lines: list[Line] = [((f"  {view.title}", "strong"),), EMPTY]
+    outcome: list[Line] = [((f"  {line}", ""),) for text in view.outcome
+                           for line in ("", *wrapped(text, max(20, width - 4)))]  # fmt: skip
+    if view.state is None:
+        lines += [((f"  {line}", ""),) for text in OFFERED for line in wrapped(text, width - 4)]
+        return [fit(line, width) for line in [*lines, *outcome]][:height]
+    lines += [*_ask(view.state), _bar(view.state, view.look), EMPTY, ((COLUMNS, "quiet"),)]
+    rows = [_row(point) for point in so_far(view.state)]
+    room = max(1, height - len(lines) - len(outcome))
+    return [fit(line, width) for line in [*lines, *rows[-room:], *outcome]][:height]
+
+
+def _ask(state: Guided) -> list[Line]:
+    if state.question:
+        return [((f"  {state.question}   y yes   n no ", "banner"),)]
+    if state.step is None:
+        return [(("  All weights are taken.", "strong"),)]
+    at = state.plan.steps.index(state.step) + 1
+    words = f"  {at} of {len(state.plan.steps)}, round {state.step.series}:  {state.step.words}"
+    return [((words, "strong"),)]
+
+
+def _bar(state: Guided, found: Look) -> Line:
+    if state.step is None or state.question:
+        return EMPTY
+    filled = round(found.settled * BAR)
+    done = filled == BAR and not found.may_force
+    bar = "=" * filled + "·" * (BAR - filled)
+    return (("  [", ""), (bar, "good" if done else "quiet"), (f"] {found.words}", ""))
+
+
+COLUMNS = "    no  round  way     weight         reading   off line   down - up"
+
+
+def _row(point: PointSoFar) -> Line:
+    step = point.plateau.step
+    text = f"  {point.number:4}  {step.series:>5}  {step.direction:<5} {step.typed:>9}"
+    text += (
+        f" {point.reading:15.0f}   {_percent(point.off_percent)}   {_percent(point.gap_percent)}"
+    )
+    if point.plateau.void:
+        return ((text, "quiet"), (f"   void: {point.plateau.void}", "warn"))
+    return ((text, ""),)
+
+
+def _percent(value: float | None) -> str:
+    return " " * 8 if value is None else f"{value:+6.2f} %"
