@@ -47,12 +47,16 @@ def budget_words(evidence: Evidence, unit: ForceUnit) -> BudgetWords | None:
         lead=f"Of {shown.label}, the largest maximum that counts: {_chain(shown)}. The budgets of "
         "the other pulls are made in the same way.",
         rows=tuple(
-            BudgetRow(_name(one), plain(one.u, 1), percent(one.share), one.quantity.words)
+            BudgetRow(_name(one), plain(one.u, 1), _share(one.share), one.quantity.words)
             for one in rows
         ),
         small=", ".join(small),
         result=_result(budget, unit),
     )
+
+
+def _share(share: float) -> str:
+    return percent(share) if share >= 0.005 else "<\u00a01\u202f%"
 
 
 def _chain(shown: Shown) -> str:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_IN = 5.4
+WIDTH_IN = 4.7
 ROW_IN = 0.62
 INK, SOFT, FAINT, ACCENT = "#1c1c1c", "#595959", "#c9c9c9", "#1f4e79"
 #: Failure mode -> shape, in order of first use; a name beside each in the legend.

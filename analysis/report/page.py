@@ -55,8 +55,8 @@ def _environment() -> "Environment":
         trim_blocks=False,
         keep_trailing_newline=True,
     )
-    # Charts are made here and escape their own words; the style sheet is ours.
-    environment.filters["svg"] = Markup
+    # Charts, paths and pictures are made here and escape their own words; the style sheet is ours.
+    environment.filters["ours"] = Markup
     environment.globals.update(
         style=Markup((here / STYLE).read_text("utf-8")),
         frame={

@@ -89,7 +89,12 @@ def _notes(found: Sequence[Prediction]) -> tuple[str, ...]:
     own = [note for note in found[0].warnings if note not in every]
     beyond = () if all(each.valid for each in found) else ("OUTSIDE its published range",)
     told = (*beyond, *every, *(f"{note}; the other boards likewise" for note in own))
-    return tuple(f"{note[:1].upper()}{note[1:]}" for note in told)
+    return tuple(_sentence(note) for note in told)
+
+
+def _sentence(note: str) -> str:
+    """Return a note with a capital, but for a key of a specimen, which is written as it is."""
+    return note if "_" in note.split(" ", maxsplit=1)[0] else f"{note[:1].upper()}{note[1:]}"
 
 
 def _ask(

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.report.evidence import Evidence, Shown
-from analysis.report.wording import ForceUnit, plain
+from analysis.report.wording import ForceUnit
 from daq.force.calibration import Calibration
 from daq.force.calibration_words import statement
 from daq.rig.load_path import STOP_SHARE, LoadPath, load_path
@@ -193,8 +193,3 @@ def _stops(path: LoadPath, own: Sequence[Shown], unit: ForceUnit) -> Iterator[st
             f"The largest force recorded, {unit.words(reached)}, was ABOVE the weakest part's "
             "limit: look the rig over before the next pull."
         )
-
-
-def shares(share: float) -> str:
-    """Return a share of the variance in percent, "< 1" where it is next to nothing."""
-    return "< 1" if 0.0 < share < 0.01 else plain(100.0 * share, 0)

@@ -61,6 +61,7 @@ class Section:
     axes: Axes
     curves: tuple[Curve, ...]
     columns: tuple[str, ...]
+    text_columns: tuple[int, ...]  # set to the left
     rows: tuple[Row, ...]
     common_flags: tuple[str, ...]
     invalid: tuple[Shown, ...]
@@ -119,6 +120,7 @@ def section_of(
         axes=axes,
         curves=tuple(_curve(shown, axes, keys, wish.unit, usual) for shown in pulls),
         columns=table.head,
+        text_columns=table.text_columns(results),
         rows=tuple(map(table.row, pulls)),
         common_flags=tuple(f"Every one of these pulls: {flag}." for flag in table.shared),
         invalid=tuple(shown for shown in pulls if not shown.result.valid),
@@ -214,6 +216,15 @@ class _Table:
             head.append(f"maximum, {self.unit.own}")
         yields = f"yield, {self.unit.si}"
         return (*head, "at, s", yields, "per thread, N/mm", "cracks", "how it ended")
+
+    def text_columns(self, results: Sequence[PullResult]) -> tuple[int, ...]:
+        """Return the places of the columns that hold words."""
+        words = (
+            place
+            for place, key in enumerate(self.keys, start=1)
+            if any(isinstance(level_at(result, key), str) for result in results)
+        )
+        return (*words, len(self.head) - 1)
 
     def row(self, shown: Shown) -> Row:
         """Return the cells of one pull."""

@@ -8,12 +8,13 @@ import re
 import shutil
 import subprocess
 import sys
+from base64 import b64decode
 from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
-from matplotlib.image import imsave
+from matplotlib.image import imread, imsave
 
 from tui.cli import main
 
@@ -104,7 +105,7 @@ def test_sections_stand_in_the_order_of_reading(made):
     ]
     own = [words for tag, words in page.headings]
     inserts = own[own.index("inserts", own.index("Answers") + 2) :]
-    order = ["The question", "Pilot", "Coating", "Every curve", "Every pull"]
+    order = ["The plan", "Pilot", "Coating", "Every curve", "Every pull"]
     assert [words for words in inserts if words in order][:5] == order
 
 
@@ -125,7 +126,11 @@ def test_pictures_have_words(made):
     ]
     assert len(drawings) >= 48 + 8
     assert all(attrs.get("role") == "img" and "aria-labelledby" in attrs for attrs in drawings)
-    assert all(attrs["alt"] for tag, attrs in page.elements if tag == "img")
+    (photo,) = [attrs for tag, attrs in page.elements if tag == "img"]
+    assert photo["alt"] == "Photo of A-01"
+    pixels = imread(io.BytesIO(b64decode(photo["src"].split(",", 1)[1])), format="jpg")
+    assert pixels.shape == (int(photo["height"]), int(photo["width"]), 3) == (30, 50, 3)
+    assert abs(pixels.astype(int) - 120).max() < 3
     assert "Force over time of ash-D: at least, maximum at least 6.20 kN" in page.words
 
 
