@@ -141,7 +141,9 @@ def _table(lines: Sequence[bytes], separator: str) -> Numbers:
         if all(re.fullmatch(rb"\s*[+-]?[0-9]{1,10}\s*", part) for part in parts):
             rows.append([int(part) for part in parts])
     usual = Counter(map(len, rows)).most_common(1)
-    width = usual[0][0] if usual else 0
+    if not usual:
+        return np.empty((0, 0), np.int64)
+    width = usual[0][0]
     return np.array([row for row in rows if len(row) == width], np.int64).reshape(-1, width)
 
 

@@ -123,7 +123,7 @@ class LinkPage:
             self.desk.say("no port is attached: plug the board in, or type a name (p)")
             return
         port = self.ports[min(self.chosen, len(self.ports) - 1)]
-        if self.place.own_port in (port.device, port.by_id):
+        if self._is_own(port):
             self.desk.say(
                 "this session has that port open: its lines are judged on the live screen"
             )
@@ -180,10 +180,14 @@ class LinkPage:
         return [fit(line, width) for line in lines][:height]
 
     def _row(self, port: AttachedPort) -> Line:
-        used = self.place.own_port in (port.device, port.by_id)
+        used = self._is_own(port)
         name = port.by_id or port.device
         about = f"   {port.vid_pid or '-'}   {port.description}"
         return ((name, "strong"), (about + ("   in use by this session" if used else ""), ""))
+
+    def _is_own(self, port: AttachedPort) -> bool:
+        own = self.place.own_port
+        return bool(own) and own in (port.device, port.by_id)
 
     def _heard(self, width: int) -> list[Line]:
         if self.trouble:

@@ -17,6 +17,8 @@ LETTERS = string.ascii_lowercase
 MARKS = {"failed": "●", "at least": "▸", "partial": "○", "invalid": "×"}
 #: Keys of a specimen that name one pull rather than a group.
 OWN = ("label", "run", "hole", "photo")
+#: What the wood brings along, rather than what a person varies.
+BLOCKS = ("board", "density_kg_m3", "moisture_pct")
 
 
 class PullsPage:
@@ -52,6 +54,7 @@ class PullsPage:
             self.chosen = moved(self.chosen, key, pressed, len(self.day.pulls))
         elif key == "dots":
             self.dots = not self.dots
+            self.by = self.by or next(iter(grouping_keys(self.day.pulls)), "")
         elif key == "group":
             keys = grouping_keys(self.day.pulls)
             at = keys.index(self.by) + 1 if self.by in keys else 0
@@ -119,7 +122,9 @@ class PullsPage:
         title: Line = ((f" Pulls of {self.day.folder}", "strong"), (self._state(), "quiet"))
         stack = listed(text, self.chosen, left - 1, rows)
         picture = (self._dots if self.dots else self._curves)(view, width - left - 1, rows)
-        return [fit(title, width), *beside(stack, picture, left), *about][:height]
+        body = beside(stack, picture, left)
+        body += [EMPTY] * (rows - len(body))
+        return [fit(title, width), *body, *about][:height]
 
     def _nothing(self, width: int) -> list[Line]:
         if self.day.folder is None:
@@ -194,13 +199,13 @@ class PullsPage:
 
 
 def grouping_keys(pulls: Sequence[DayPull]) -> list[str]:
-    """Return the keys by which the pulls differ, those with the fewest values first."""
+    """Return the keys by which the pulls differ: what is varied first, then what they share."""
     values: dict[str, set[str]] = {}
     for pull in pulls:
         for key, value in pull.specimen.items():
             values.setdefault(key, set()).add(str(value))
     telling = [key for key in values if key not in OWN and 1 < len(values[key]) < len(pulls)]
-    return sorted(telling, key=lambda key: (len(values[key]), key))
+    return sorted(telling, key=lambda key: (key in BLOCKS, len(values[key]), key))
 
 
 def grouped(pulls: Sequence[DayPull], by: str) -> dict[str, list[DayPull]]:
