@@ -13,12 +13,11 @@ import numpy.typing as npt
 
 from daq.live_reading import Phase
 from daq.samples import FloatArray
+from daq.watch.tick_course import DROP_S, WINDOW_S, Course, course_of
 from daq.watch.ticks import NO_TICKS, Ticks
 
 TOUCH_S = 0.3  # a load must last this long to be a pull and not a touch
 SLACK_S = 3.0  # slack for so long ends the pull
-WINDOW_S = 0.4  # slopes are taken over this
-DROP_S = 0.25
 DROP_PART = 0.15  # a fall by this part of the maximum within DROP_S is a failure ...
 CRACK_PART = 0.015  # ... from this part on, with a new maximum to follow, it is a crack (of 2 %:
 # the crank goes on turning meanwhile)
@@ -33,6 +32,7 @@ SHOULDER_RATE = 0.7  # ... winding back is as quick as cranking; a rounded top i
 TAIL_S = 5.0  # nobody rests so long while winding back: a fallen force that stays is a tail
 TAIL_PART = 0.05  # of the maximum: it stays if it moves less than this
 UNLOADED = (Phase.SLACK, Phase.PARTED, Phase.EASED)
+STRETCH = 1000  # ticks looked at together, for speed only
 CLIMBING = (Phase.RISING, Phase.RESTING)
 
 
@@ -99,7 +99,7 @@ def follow(
     """Take ticks in order; return the state after them and what happened."""
     if not len(ticks):
         return state, []
-    course = _course(state.recent, ticks)
+    course = course_of(state.recent, ticks)
     walk = _Walk(_story(state), rules, course)
     at, end = 0, len(ticks)
     while at < end:
@@ -108,55 +108,6 @@ def follow(
             walk.tick(at)
             at += 1
     return _state(walk.story, course.recent), walk.happenings
-
-
-# -- what every tick is judged by, found for all ticks at once ----------------------------------
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Course:
-    """Ticks with what lies behind each: slope over WINDOW_S, highest force of the last DROP_S."""
-
-    seconds: FloatArray
-    force_n: FloatArray
-    slope_n_per_s: FloatArray
-    top_n: FloatArray
-    recent: Ticks  # the last WINDOW_S of it
-
-
-def _course(recent: Ticks, ticks: Ticks) -> _Course:
-    seconds = np.concatenate([recent.seconds, ticks.seconds])
-    force_n = np.concatenate([recent.force_n, ticks.force_n])
-    here = np.arange(len(recent), len(seconds))
-    window = np.searchsorted(seconds, ticks.seconds - WINDOW_S)
-    span_s = ticks.seconds - seconds[window]
-    rise_n = ticks.force_n - force_n[window]
-    slope = np.divide(rise_n, span_s, out=np.zeros(len(ticks)), where=span_s > 0.0)
-    lately = np.searchsorted(seconds, ticks.seconds - DROP_S)
-    keep = slice(int(window[-1]), None)
-    return _Course(
-        ticks.seconds,
-        ticks.force_n,
-        slope,
-        _highest(force_n, lately, here),
-        Ticks(seconds[keep], force_n[keep]),
-    )
-
-
-def _highest(
-    values: FloatArray, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp]
-) -> FloatArray:
-    """Return the maximum of ``values[first : last + 1]`` for each pair, by doubling stretches."""
-    length = last - first + 1
-    best: FloatArray = values[last].copy()
-    level, step = values, 1
-    while True:
-        mine = (length >= step) & (length < 2 * step)
-        best[mine] = np.maximum(level[first[mine]], level[last[mine] - step + 1])
-        if step * 2 > int(length.max()):
-            return best
-        level = np.maximum(level[:-step], level[step:])
-        step *= 2
 
 
 # -- the rules, tick by tick --------------------------------------------------------------------
@@ -202,13 +153,12 @@ class _Ahead:
     maximum_n: FloatArray  # up to and with each tick
     higher: npt.NDArray[np.intp]  # ticks with a new maximum
     stirring: npt.NDArray[np.intp]  # that may decide something on the climb
-    uneasy: npt.NDArray[np.intp]  # that may decide something after the end
 
 
 class _Walk:
     """Goes through a block of ticks with the story so far."""
 
-    def __init__(self, story: _Story, rules: PhaseRules, course: _Course) -> None:
+    def __init__(self, story: _Story, rules: PhaseRules, course: Course) -> None:
         self.story, self.happenings = story, list[Happening]()
         self._rules, self._course = rules, course
         self._seconds, self._force = course.seconds.tolist(), course.force_n.tolist()
@@ -229,7 +179,6 @@ class _Walk:
             np.concatenate([np.zeros(at), maximum_n]),
             at + np.flatnonzero(higher),
             at + np.flatnonzero(stirs | low),
-            at + np.flatnonzero(stirs | higher),
         )
 
     def stride(self, at: int) -> int:
@@ -237,10 +186,10 @@ class _Walk:
         story = self.story
         if story.began_s is None:
             return self._wait(at)
+        if story.outcome is not Phase.SLACK and story.phase in UNLOADED:
+            return self._pass_end(at)
         if self._ahead is None or story.drop_ticks or story.phase is Phase.FALLING:
             return at
-        if story.outcome is not Phase.SLACK:
-            return self._pass_tail(at)
         return self._pass_climb(at)
 
     def _wait(self, at: int) -> int:
@@ -251,13 +200,26 @@ class _Walk:
             self.story.slope_n_per_s = self._slopes[to - 1]
         return to
 
-    def _pass_tail(self, at: int) -> int:
-        assert self._ahead is not None
-        to = self._next(self._ahead.uneasy, at)
-        if to > at:
-            self.story.below_since_s = self.story.slack_since_s = None
-            self.story.slope_n_per_s = self._slopes[to - 1]
-        return to
+    def _pass_end(self, at: int) -> int:
+        """Pass over a tail or slack once the outcome is known: nothing falls, rises or runs out."""
+        story, part = self.story, slice(at, at + STRETCH)
+        seconds, force_n = self._course.seconds[part], self._course.force_n[part]
+        crack_n, slack_n = CRACK_PART * story.maximum_n, self._rules.start_n / 2
+        stirs = force_n > story.maximum_n
+        if story.drop_ticks:
+            stirs |= story.drop_from_n - force_n < crack_n
+        else:
+            stirs |= self._course.top_n[part] - force_n >= crack_n
+        if story.slack_since_s is None:
+            stirs |= force_n <= slack_n
+        else:
+            stirs |= (force_n > slack_n) | (seconds - story.slack_since_s >= SLACK_S)
+        passed = _first(stirs)
+        if passed:
+            story.below_since_s = None
+            story.drop_ticks += passed if story.drop_ticks else 0
+            story.slope_n_per_s = self._slopes[at + passed - 1]
+        return at + passed
 
     def _pass_climb(self, at: int) -> int:
         assert self._ahead is not None
