@@ -68,10 +68,14 @@ class Acquisition:
         self._offering_ended = threading.Event()
         self._faults: list[BaseException] = []
         self._ended_because: str | None = None
+        self._recent_counts: tuple[CountArray, FloatArray] = (
+            np.empty((0, len(rig.cells)), np.int32),
+            np.empty(0),
+        )
         self._session = PullSession(
             rig, calibration, self._offer, settings, has_board_clock=has_board_clock
         )
-        self._latest = live_reading(self._session, self._recording, time.monotonic_ns())
+        self._latest = live_reading(self._session, self._recording, self._source.now_ns())
         self._threads = [
             threading.Thread(target=self._guarded(self._read_loop), name="reader"),
             threading.Thread(target=self._guarded(self._record_loop), name="recorder"),
@@ -149,7 +153,7 @@ class Acquisition:
 
     def zero(self) -> None:
         """Take a new zero, if the rig is slack and quiet."""
-        self._wish(lambda: self._session.zero(time.monotonic_ns()))
+        self._wish(lambda: self._session.zero(self._source.now_ns()))
 
     def undo_zero(self) -> None:
         """Go back to the zero before."""
@@ -159,7 +163,7 @@ class Acquisition:
         """Release the latched stop, if the force is low."""
 
         def release() -> None:
-            self._session.acknowledge(time.monotonic_ns())
+            self._session.acknowledge(self._source.now_ns())
             if self._session.state.guard.trip is None:
                 self._source.set_alarm(raised=True)
 
@@ -175,7 +179,7 @@ class Acquisition:
 
     def mark(self, text: str) -> None:
         """Mark this moment."""
-        self._wish(lambda: self._session.mark(text, time.monotonic_ns()))
+        self._wish(lambda: self._session.mark(text, self._source.now_ns()))
 
     def discard(self, reason: str) -> None:
         """Call the last pull invalid; an empty reason takes that back. Nothing is deleted."""
@@ -186,9 +190,7 @@ class Acquisition:
         change = {"mode": mode} | ({"note": note} if note else {})
         self._wish(lambda: self._session.amend_last(change, "judged at the rig"))
 
-    def keep_word(
-        self, change: Mapping[str, str], reason: str, file: Path | None = None
-    ) -> None:
+    def keep_word(self, change: Mapping[str, str], reason: str, file: Path | None = None) -> None:
         """Add a person's word to the last pull, or to the recording named. Nothing is replaced."""
         if self._recorder is None:
             raise Fault("Nothing is kept here: this is a replay, or a session without a folder.")
@@ -208,10 +210,10 @@ class Acquisition:
             while not self._closing.is_set() and self._ended_because is None:
                 self._fulfil_wishes()
                 self._read_once()
-            self._take(self._source.finish(), time.monotonic_ns())
-            self._watch(None, time.monotonic_ns())
+            self._take(self._source.finish(), self._source.now_ns())
+            self._watch(None, self._source.now_ns())
             self._session.close(
-                self._ended_because or "the session was closed", time.monotonic_ns()
+                self._ended_because or "the session was closed", self._source.now_ns()
             )
         finally:
             self._source.set_alarm(raised=False)
@@ -263,7 +265,7 @@ class Acquisition:
 
     def _lost(self, fault: DeviceFault) -> None:
         """The board went away: say so, end the pull, wait for the board where that is wanted."""
-        now_ns = time.monotonic_ns()
+        now_ns = self._source.now_ns()
         self._take(self._source.finish(), now_ns)
         self._watch(None, now_ns)
         self._session.link_lost(str(fault), now_ns)
@@ -287,7 +289,7 @@ class Acquisition:
 
     def _fulfil_wishes(self) -> None:
         while not self._wishes.empty():
-            self._watch(None, time.monotonic_ns())
+            self._watch(None, self._source.now_ns())
             wish = self._wishes.get_nowait()
             try:
                 wish()
@@ -298,7 +300,7 @@ class Acquisition:
         self._wishes.put(wish)
 
     def _publish(self, now_ns: int | None = None) -> None:
-        self._latest = live_reading(self._session, self._recording, now_ns or time.monotonic_ns())
+        self._latest = live_reading(self._session, self._recording, now_ns or self._source.now_ns())
 
     @property
     def _tripped(self) -> bool:
