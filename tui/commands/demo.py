@@ -49,9 +49,9 @@ def demo_rig_file() -> Path:
 
 def _headless(args: argparse.Namespace) -> int:
     from analysis.campaign import load_results
-    from tui.result_document import result_document
     from tui.headless import run_headless
     from tui.output import print_json, say
+    from tui.result_document import result_document
     from tui.results_page import print_results
 
     with _board(args, HEADLESS_PULLS, HEADLESS_SPEED) as board:

@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.screen import Screen
 from textual.widgets import Input
 
-from daq.live_reading import LiveReading, Phase
+from daq.live_reading import LiveReading, Phase, TraceBlock
 from daq.samples import Flag
 from tui.drawing import Line
 from tui.pace import Wanted
@@ -155,10 +155,9 @@ class LiveScreen(Screen[None]):
 
     def _follow(self, reading: LiveReading) -> None:
         """Take the new samples into the traces; a new pull starts a new whole trace."""
-        if reading.samples < self.view.reading.samples:  # a replay went back
-            recent, whole = RecentTrace(), Trace(0.0)
-            self.view = replace(self.view, recent=recent, whole=whole, marks_s=())
-            self._last_second = 0.0
+        back = reading.samples < self.view.reading.samples  # a replay went back
+        if back:
+            self.view = replace(self.view, recent=RecentTrace(), whole=Trace(0.0), marks_s=())
         block = self.session.take_trace()
         self.view.recent.add(block)
         beyond_n = block.force_n[(block.flags & np.uint16(Flag.EXTRAPOLATED)) != 0]
@@ -166,14 +165,19 @@ class LiveScreen(Screen[None]):
             self.view = replace(self.view, verified_n=float(beyond_n.min()))
         if block.seconds.size:
             self._last_second = float(block.seconds[-1])
-        if reading.pull_number != self.view.reading.pull_number:
-            elapsed_s = reading.pull_elapsed_s if math.isfinite(reading.pull_elapsed_s) else 0.0
-            start_s = self._last_second - elapsed_s
-            whole = Trace(start_s)
-            whole.add(self.view.recent.block_from(start_s))
-            self.view = replace(self.view, whole=whole, marks_s=())
+        if back or reading.pull_number != self.view.reading.pull_number:
+            self._new_whole(reading, block)
         elif reading.phase is not Phase.SLACK or reading.pull_number == 0:
             self.view.whole.add(block)
+
+    def _new_whole(self, reading: LiveReading, block: TraceBlock) -> None:
+        """Start the trace of a whole pull, from what is held of its beginning."""
+        elapsed_s = reading.pull_elapsed_s if math.isfinite(reading.pull_elapsed_s) else 0.0
+        start_s = self._last_second - elapsed_s
+        whole = Trace(start_s)
+        reaches_back = block.seconds.size and block.seconds[0] <= start_s
+        whole.add(block if reaches_back else self.view.recent.block_from(start_s))
+        self.view = replace(self.view, whole=whole, marks_s=())
 
     def _hear(self, reading: LiveReading) -> tuple[Cue, ...]:
         self.heard, cues = listen(

@@ -38,11 +38,13 @@ def draw_top(view: View, width: int, height: int) -> list[Line]:
     at = view.beat % BEATS if live else BEATS
     pulse = "".join("●" if place == at else "·" if live else "-" for place in range(BEATS))
     word = f"data live {reading.samples_per_s:.0f}/s" if live else "NO DATA"
+    if view.at is At.REPLAY and not live:
+        word = "stands still"
     if view.at is not At.RIG:
         word = f"{KINDS[view.at]} · {word}"
     left: Line = (
         (f" {pulse} ", "good" if live else "stop"),
-        (word, "quiet" if live else "stop"),
+        (word, "quiet" if live or view.at is At.REPLAY else "stop"),
         ("   ", ""),
         (wording.specimen(reading), "strong"),
     )
@@ -96,9 +98,10 @@ def draw_status(view: View, width: int, height: int) -> list[Line]:
     clean = not reading.gaps and not any(
         count for kind, count in reading.bad_lines.items() if kind != ALWAYS_BAD
     )
+    disk = wording.disk(reading.recording.disk_free_bytes)
     left = (
         (" " + wording.bad_lines(reading), "quiet" if clean else "warn"),
-        (" · " + wording.disk(reading.recording.disk_free_bytes), "quiet"),
+        ("" if view.at is At.REPLAY else " · " + disk, "quiet"),
     )
     file = reading.recording.message or reading.recording.file.replace("\\", "/").split("/")[-1]
     return [spread(left, ((f"{file} ", "quiet"),), width)]

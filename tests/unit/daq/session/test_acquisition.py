@@ -72,6 +72,9 @@ class ForceSource:
     def finish(self):
         return Decoded(np.empty(0, dtype=sample_dtype(2)), ())
 
+    def now_ns(self):
+        return time.monotonic_ns()
+
     def set_alarm(self, *, raised):
         self.alarms.append((self.reads, raised))
 
