@@ -50,6 +50,10 @@ def _run(command: ModuleType, args: argparse.Namespace) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except MemoryError:
+        words = "not enough memory: close other programs. What was recorded is safe."
+        print(f"pullstand: {words}", file=sys.stderr)  # noqa: T201
+        return DEFECT
     except Exception as error:  # a person gets a sentence, the details go to a file
         print(f"pullstand: {_defect(error)}", file=sys.stderr)  # noqa: T201
         return DEFECT

@@ -1,7 +1,9 @@
 """A session without a screen: waits for pulls to come and go, then says what happened."""
 
+import contextlib
+import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from typing import Any
 
@@ -11,6 +13,26 @@ from daq.live_reading import LiveReading, Recording
 
 POLL_S = 0.05
 FIRST_SAMPLE_S = 5.0
+
+
+class Interrupted(Fault):
+    """Ctrl-C, or a signal that asks to end."""
+
+    exit_code = 130
+
+
+@contextlib.contextmanager
+def ending_by_signal() -> Iterator[None]:
+    """Let SIGTERM and SIGHUP do what Ctrl-C does: end the pull, finish the file, say so."""
+    before = {}
+    for name in ("SIGTERM", "SIGHUP"):
+        if number := getattr(signal, name, None):
+            before[number] = signal.signal(number, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def run_headless(
@@ -24,7 +46,10 @@ def run_headless(
     trips: list[Any] = []
     fault: Fault | None = None
     try:
-        fault = _wait(session, pulls, deadline, trips.append)
+        with ending_by_signal():
+            fault = _wait(session, pulls, deadline, trips.append)
+    except KeyboardInterrupt:
+        fault = Interrupted("Interrupted: the pull was ended as it stood and its file finished.")
     finally:
         fault = _close(session) or fault
     return document(session, trips), fault
