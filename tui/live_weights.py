@@ -2,6 +2,7 @@
 
 import argparse
 import re
+import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -37,20 +38,25 @@ def live_points(args: argparse.Namespace, session: Session) -> Path:
 
 
 def _begun(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:
-    if not args.masses:
-        raise InputFault(
-            '--masses: name the weights there are, with their units: --masses "0, 5 kg, 10 kg"; '
-            "or give --points FILE, --ratio-check or --check-weight"
-        )
     plan = calibration_plan(
         rig,
-        read_masses(args.masses),
+        read_masses(args.masses or _ask_masses()),
         args.series or max(2, len(rig.cells)),
         args.load_at,
         args.weights,
         summed=args.sum,
     )
     return begin_draft(draft, plan)
+
+
+def _ask_masses() -> str:
+    if not sys.stdin.isatty():
+        raise InputFault(
+            '--masses: name the weights there are, with their units: --masses "0, 5 kg, 10 kg"; '
+            "or give --points FILE, --ratio-check or --check-weight"
+        )
+    say("Which weights are there, with their units? Such as: 5 kg, 10 kg, 20 kg")
+    return input()
 
 
 def _resumed(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:

@@ -7,6 +7,7 @@ import sys
 import pytest
 
 from daq.force.calibration_text import read_calibration
+from daq.force.weights_draft import resume_draft
 from simulators.serving import BoardOrder, serve
 from simulators.weights import WeightsOrder
 from tui.commands.demo import demo_rig_file
@@ -93,6 +94,28 @@ def test_a_stopped_round_goes_on_from_its_draft(tmp_path):
     assert "nothing is lost" in said
     assert "hands were on it" in draft.read_text()
     assert draft.read_text().startswith(before[: before.rindex("\n", 0, -1)][:200])
+
+
+def test_a_killed_round_keeps_every_point_it_told_of(tmp_path):
+    draft = tmp_path / "w.csv"
+    words = ["--rig", str(demo_rig_file()), "--masses", "10 kg, 20 kg", "--draft", str(draft)]
+    with serve(weights()) as board:
+        process = subprocess.Popen(
+            [*PULLSTAND, "calibrate", "--port", board.port, *words],
+            stderr=subprocess.PIPE,
+            stdin=subprocess.DEVNULL,
+            text=True,
+        )
+        assert process.stderr is not None
+        with process.stderr as said:
+            for line in said:
+                if "taken as point 3" in line:
+                    process.kill()
+                    break
+        process.wait(20)
+    state = resume_draft(draft)
+    assert len(state.points) >= 3
+    assert state.step == state.plan.steps[len(state.points)]
 
 
 def test_one_bucket_agrees_with_the_tape_measure_or_blocks(tmp_path):
