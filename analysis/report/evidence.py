@@ -12,7 +12,7 @@ from analysis.check_flags import CheckFlags
 from analysis.pull_curve import PullCurve, pull_curve
 from analysis.pull_result import PullResult
 from analysis.recorded_budget import recorded_rig
-from analysis.recorded_chain import calibration_of
+from analysis.recorded_chain import calibration_of, lever_of
 from analysis.reduction import reduce_curve, reduce_recording
 from analysis.report.thin_curve import ThinCurve, thin
 from analysis.uncertainty.specimen_force import Budget
@@ -58,7 +58,8 @@ class Shown:
     began_s: float  # where the pull starts on the curve's clock
     marks: tuple[Mark, ...]
     verified_n: float  # at the specimen; above it the calibration is extrapolated
-    stop_n: float
+    stop_n: float  # as it was set
+    ratio: float
     started_at: datetime
     calibration: str  # fingerprint of the one its force comes from
     rig_text: str
@@ -72,6 +73,16 @@ class Shown:
     def label(self) -> str:
         """What the specimen is called."""
         return str(self.result.specimen.get("label") or self.result.file.stem)
+
+    @property
+    def true_stop_n(self) -> float:
+        """The stop as it truly was: what was set, by what corrections made of the maximum since."""
+        grown = [
+            change.new_n / change.old_n
+            for change in self.changes
+            if change.old_n > 0.0 and math.isfinite(change.new_n)
+        ]
+        return self.stop_n * math.prod(grown)
 
     @property
     def series(self) -> str:
@@ -147,6 +158,7 @@ def _shown(file: Path, recording: Recording, calibration: Calibration, checks: C
         marks=_marks(curve, result) if curve else (),
         verified_n=_verified_n(curve, calibration),
         stop_n=header.stop_n,
+        ratio=lever_of(recording).ratio,
         started_at=header.started_at,
         calibration=calibration.fingerprint,
         rig_text=header.rig.text,

@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from analysis.report.evidence import Evidence, Shown
-from analysis.report.wording import ForceUnit
+from analysis.report.wording import ForceUnit, listed
 from daq.force.calibration import Calibration
 from daq.force.calibration_words import statement
-from daq.rig.load_path import STOP_SHARE, LoadPath, load_path
+from daq.rig.load_path import ROUNDING, STOP_SHARE, LoadPath, at_ratio, load_path
 from daq.rig.rig import Rig
 from daq.rig.stored_energy import energy_in_words
 
@@ -133,7 +133,7 @@ def rigs(evidence: Evidence, unit: ForceUnit) -> tuple[RigWords, ...]:
             words = "The rig file kept with these pulls cannot be read: its limits are not known."
             found.append(RigWords("A rig without a readable rig file", len(own), (), (words,)))
         else:
-            path = load_path(rig)
+            path = load_path(at_ratio(rig, own[-1].ratio))
             title = f"{rig.name}, build {rig.build}"
             rows = tuple(_rows(path, unit))
             found.append(RigWords(title, len(own), rows, tuple(_sentences(rig, path, own, unit))))
@@ -177,14 +177,13 @@ def _sentences(rig: Rig, path: LoadPath, own: Sequence[Shown], unit: ForceUnit) 
 
 
 def _stops(path: LoadPath, own: Sequence[Shown], unit: ForceUnit) -> Iterator[str]:
-    """Say what the stop was, against what this rig allows."""
-    stops = sorted({shown.stop_n for shown in own})
-    allowed = path.stop_allowed_n
-    shown = " and ".join(unit.words(stop) for stop in stops)
-    verdict = "within it" if stops[-1] <= allowed * (1.0 + 1e-9) else "ABOVE it"
+    """Say what the stop was, as set and as corrected since, against what this rig allows."""
+    told = dict.fromkeys(_stop(shown, unit) for shown in own)
+    true_n, allowed_n = max(shown.true_stop_n for shown in own), path.stop_allowed_n
+    verdict = "within it" if true_n <= allowed_n * (1.0 + ROUNDING) else "ABOVE it"
     yield (
-        f"The stop was {shown}; this rig allows {unit.words(allowed)} ({STOP_SHARE:g} of the "
-        f"weakest part), so it was {verdict}."
+        f"The stop was {listed(tuple(told))}; this rig allows {unit.words(allowed_n)} "
+        f"({STOP_SHARE:g} of the weakest part), so it was {verdict}."
     )
     reached = max((s.result.max_force_n for s in own), default=math.nan)
     limit = path.weakest.limit_at_specimen_n
@@ -193,3 +192,8 @@ def _stops(path: LoadPath, own: Sequence[Shown], unit: ForceUnit) -> Iterator[st
             f"The largest force recorded, {unit.words(reached)}, was ABOVE the weakest part's "
             "limit: look the rig over before the next pull."
         )
+
+
+def _stop(shown: Shown, unit: ForceUnit) -> str:
+    set_at, truly = unit.words(shown.stop_n), unit.words(shown.true_stop_n)
+    return set_at if set_at == truly else f"{set_at} as set, truly {truly} by the correction since"

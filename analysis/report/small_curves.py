@@ -101,7 +101,7 @@ def drawing(shown: Shown, scale: Scale, unit: ForceUnit) -> Drawing:
         gaps=gaps,
         marks=tuple(_placed(mark, shown.began_s, scale) for mark in shown.marks),
         verified_y=_inside(shown.verified_n, scale),
-        stop_y=_inside(shown.stop_n, scale),
+        stop_y=_inside(shown.true_stop_n, scale),
         words=_words(shown, unit),
         not_drawn=shown.curve.not_drawn,
     )

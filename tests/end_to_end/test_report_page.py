@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 from base64 import b64decode
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -221,38 +222,44 @@ def test_the_folder_opens_without_the_program(made):
             assert highest == pytest.approx(pull["max_force_n"], abs=1e-3)
 
 
-def test_the_lines_on_the_page_work_the_force_out_again(made, tmp_path):
-    """The recipe is run as it stands, without this program, on the recording it names."""
-    here, text, _, document = made
+def worked_out(text: str, folder: Path) -> float:
+    """What the page's own lines give, run as they stand, without this program."""
     recipe = re.search(r"<pre>(.*?)</pre>", text, re.DOTALL)
     assert recipe is not None
-    from html import unescape
-
-    script = tmp_path / "again.py"
-    script.write_text(unescape(recipe.group(1)), "utf-8")
     out = subprocess.run(
-        [sys.executable, "-I", str(script)],
+        [sys.executable, "-I", "-c", unescape(recipe.group(1))],
         capture_output=True,
         text=True,
         check=True,
-        cwd=here / "data" / "recordings",
+        cwd=folder,
     )
+    return float(out.stdout.split()[0])
+
+
+def test_the_lines_on_the_page_work_the_force_out_again(made):
+    here, text, _, document = made
     first = document["sections"][0]["pulls"][0]
-    assert float(out.stdout.split()[0]) == pytest.approx(first["max_force_n"], rel=1e-9)
+    found = worked_out(text, here / "data" / "recordings")
+    assert found == pytest.approx(first["max_force_n"], rel=1e-9)
 
 
-def test_the_recipe_follows_a_correction(tmp_path):
-    recording = next(iter(sorted(DEMO.glob("*-A-01.h5"))))
+def test_page_and_recipe_follow_a_correction(tmp_path):
     campaign = tmp_path / "campaign"
     campaign.mkdir()
-    shutil.copy(recording, campaign)
+    for name in ("*-A-01.h5", "*-ash-D.h5"):
+        shutil.copy(next(iter(DEMO.glob(name))), campaign)
     assert main(["amend", str(campaign), "--masses", "x1.036", "--reason", "plates weighed"]) == 0
     assert main(["report", str(campaign), "-o", str(tmp_path / "r.html")]) == 0
-    words = Page((tmp_path / "r.html").read_text("utf-8")).words
+    text = (tmp_path / "r.html").read_text("utf-8")
+    words = Page(text).words
     assert "Corrected since" in words
     assert "Reason: plates weighed." in words
     # 5.32 kN x 1.036, a "5 kg" plate of 5.18 kg
-    assert re.search(r"A-01 was 5\.32 kN, is 5\.51 kN", words)
+    assert "A-01 was 5.32 kN, is 5.51 kN" in words
+    # 6.20 kN x 1.036 = 6.42 kN, against 0.95 x 6.54 kN of the cells
+    assert "The stop was 6.20 kN as set, truly 6.42 kN by the correction since" in words
+    assert "allows 6.21 kN (0.95 of the weakest part), so it was ABOVE it." in words
+    assert worked_out(text, campaign) == pytest.approx(5318.55 * 1.036, rel=1e-4)
 
 
 def test_nothing_is_written_over(made, tmp_path, capsys):
@@ -289,6 +296,6 @@ def test_what_cannot_be_read_is_told_and_the_rest_reported(tmp_path, capsys):
 )
 def test_a_wrong_wish_is_one_sentence(options, told, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    assert main(["report", str(DEMO), *options]) == 2
+    assert main(["report", str(next(iter(sorted(DEMO.glob("*.h5"))))), *options]) == 2
     assert told in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
