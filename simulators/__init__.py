@@ -18,4 +18,5 @@ THE MAP: the way of a pull, from a scenario to the bytes on a port.
     transmission     every line of a session, with its faults in it
     pty_board        the port, and the board that plays on it
     serving          a board in this process, or in one of its own
+    practice         a rig cranked by a person, in a process of its own
 """

@@ -1,7 +1,6 @@
 """``pullstand demo``: a simulated rig on a real serial port, and everything else as in life."""
 
 import argparse
-from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +12,8 @@ if TYPE_CHECKING:
 
     from daq.acquisition import Acquisition
     from simulators.serving import ServedBoard
+    from tui.around import Crank
+    from tui.key_table import At
     from tui.pace import Wanted
 
 SCENARIO = "hardwood-withdrawal"
@@ -24,6 +25,9 @@ CONSOLE_PULLS = 20
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what to simulate and where to keep it."""
     parser.add_argument("--headless", action="store_true", help="two pulls, reduced and printed")
+    parser.add_argument(
+        "--practice", action="store_true", help="crank the simulated rig yourself, with keys"
+    )
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the simulation")
     parser.add_argument(
         "--out", type=Path, default=Path("demo-pulls"), metavar="DIR", help="folder for recordings"
@@ -39,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     """Start the board, run the session on it, print what came of it."""
     if args.headless or args.json:
         return _headless(args)
-    return _console(args)
+    return _practice(args) if args.practice else _console(args)
 
 
 def demo_rig_file() -> Path:
@@ -70,6 +74,23 @@ def _headless(args: argparse.Namespace) -> int:
 
 
 def _console(args: argparse.Namespace) -> int:
+    from tui.key_table import At
+
+    with _board(args, CONSOLE_PULLS, 1.0) as board:
+        return _on_screen(args, board.port, At.RIG, None)
+
+
+def _practice(args: argparse.Namespace) -> int:
+    """Let a person crank: the zero is theirs to take, too."""
+    from simulators.practice import serve_practice
+    from tui.key_table import At
+
+    _known_scenario(args.scenario)
+    with serve_practice(args.scenario, args.seed) as rig:
+        return _on_screen(args, rig.port, At.PRACTICE, rig)
+
+
+def _on_screen(args: argparse.Namespace, port: str, at: "At", crank: "Crank | None") -> int:
     from tui.around import Around
     from tui.console import run_console
     from tui.live_session import usable_rig
@@ -77,12 +98,10 @@ def _console(args: argparse.Namespace) -> int:
 
     rig = usable_rig(demo_rig_file())
     cells = tuple(cell.field for cell in rig.cells)
-    with _board(args, CONSOLE_PULLS, 1.0) as board:
-        session = _session(args, board.port)
-        link = LinkPlace(None, rig.link, cells, board.port)
-        rig = replace(rig, path=None)  # nothing is written into the rig file that ships
-        around = Around(rig=rig, folder=args.out, link=link)
-        return run_console(session, unit=args.unit, wanted=_wanted(args.scenario), around=around)
+    session = _session(args, port, auto_zero=crank is None)
+    link = LinkPlace(None, rig.link, cells, port)
+    around = Around(at=at, rig=rig, folder=args.out, link=link, crank=crank)
+    return run_console(session, unit=args.unit, wanted=_wanted(args.scenario), around=around)
 
 
 def _wanted(scenario: str) -> "Wanted":
@@ -99,24 +118,29 @@ def _board(
     args: argparse.Namespace, pulls: int, speed: float
 ) -> "AbstractContextManager[ServedBoard]":
     """Return a simulated board, served as a context. Raises InputFault for a wrong order."""
-    from simulators.scenario import ScenarioError, load_scenario
     from simulators.serving import BoardOrder, serve
 
-    try:
-        load_scenario(args.scenario)
-    except ScenarioError as error:
-        raise InputFault(f"--scenario: {error}") from error
+    _known_scenario(args.scenario)
     return serve(BoardOrder(args.scenario, seed=args.seed, pulls=pulls, speed=args.speed or speed))
 
 
-def _session(args: argparse.Namespace, port: str) -> "Acquisition":
+def _known_scenario(name: str) -> None:
+    from simulators.scenario import ScenarioError, load_scenario
+
+    try:
+        load_scenario(name)
+    except ScenarioError as error:
+        raise InputFault(f"--scenario: {error}") from error
+
+
+def _session(args: argparse.Namespace, port: str, *, auto_zero: bool = True) -> "Acquisition":
     """Return a started session on the simulated board."""
     from daq.pull_session import SessionSettings
     from tui.live_session import open_session, usable_rig
 
     settings = SessionSettings(
         specimen={"label": "demo", "species": "European ash", "data": "invented, simulated"},
-        auto_zero=True,
+        auto_zero=auto_zero,
     )
     session = open_session(usable_rig(demo_rig_file()), port, args.out, settings)
     session.start()
