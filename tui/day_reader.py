@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from analysis.check_flags import CheckFlags
 from analysis.pull_result import PullResult
 from analysis.recorded_chain import force_chain
 from analysis.reduction import reduce_recording
@@ -27,7 +28,8 @@ def document(path: Path) -> dict[str, Any]:
     """Return what the console shows of a recording; why not, where it cannot be read."""
     try:
         recording = read_recording(path)
-        result = reduce_recording(recording, path)
+        reduced = reduce_recording(recording, path)
+        result = CheckFlags().on(reduced, recording.header.started_at)
     except Fault as fault:
         return {"file": str(path), "refused": str(fault)}
     return {"file": str(path), **_words(result), **_said(recording), "curve": _curve(recording)}

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from analysis.campaign import load_results
+from analysis.cautions import cautions
 from analysis.check_flags import CheckFlags, in_doubt
+from analysis.groups import group_of, sort_pulls
 from daq.faults import InputFault
 from daq.force.calibration import Calibration
 from daq.force.check_weight import Check
@@ -88,6 +90,13 @@ def recorded(folder: Path) -> tuple[Path, datetime]:
     return file, read_recording(file).header.started_at
 
 
+def said_of(result) -> list[str]:
+    """The cautions of a comparison that holds one pull."""
+    result = replace(result, specimen={"pilot_mm": 8.0})
+    selection = sort_pulls([result], "pilot_mm")
+    return cautions(selection, [group_of(selection, level) for level in selection.levels])
+
+
 def test_check_weights_are_read_back_in_order(tmp_path):
     checks = (check_at(0, 0.002), check_at(60, 0.03))
     keep(tmp_path / "pulls", *checks)
@@ -160,6 +169,9 @@ def test_reduction_flags_by_itself_what_the_folder_says(tmp_path):
     assert in_doubt(after)
     assert set(after.flags) - set(before.flags) == {f for f in after.flags if "doubt" in f}
     assert in_doubt(CheckFlags().on(before, started_at))
+    (told,) = (words for words in said_of(after) if "check weight failed" in words)
+    assert told.startswith("1 of the pulls are in doubt")
+    assert not any("check weight" in words for words in said_of(before))
     assert file == after.file
 
 
