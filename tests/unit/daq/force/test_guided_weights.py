@@ -103,6 +103,22 @@ def test_a_round_taken_by_itself_gives_back_the_gains(tmp_path):
         assert gain.counts_per_newton == pytest.approx(true, rel=5e-4)
 
 
+@pytest.mark.parametrize(("cells", "summed"), [(1, False), (2, True)])
+def test_one_cell_and_the_sum_of_two_give_one_slope(cells, summed, tmp_path):
+    draft = tmp_path / "weights.csv"
+    rig = a_rig(cells)
+    bench = Bench(plan_of(rig=rig, summed=summed))
+    begin_draft(draft, bench.state.plan)
+    bench.follow()
+    keep(draft, bench.state, None)
+    gravity = replace(local_gravity(45.0), value_m_s2=9.80665)
+    session = Session(weights_known("M1"), gravity, rig=rig, summed=summed)
+    found = fit_calibration(read_points(draft, gravity), session)
+    shares = np.array([0.57, 0.43])[:cells] / np.array([0.57, 0.43])[:cells].sum()
+    assert found.calibration.cells == tuple(cell.name for cell in rig.cells)
+    assert found.fit.coefficients[1] == pytest.approx(GAIN[:cells] @ shares, rel=5e-4)
+
+
 def test_zeros_that_move_between_the_rounds_do_not_pass_for_a_gain(tmp_path):
     draft = tmp_path / "weights.csv"
     text = "mass_kg,response_a,response_b,series\n"
