@@ -22,7 +22,7 @@ from analysis.campaign_plan import (
 )
 from analysis.predictions.keys import unknown
 from daq.faults import InputFault, Problem
-from daq.rig.toml_lines import line_numbers, line_of
+from daq.rig.toml_lines import line_numbers, line_of, too_deep_line
 
 PLAN = "plan.toml"
 PULLS = "pulls.csv"
@@ -83,11 +83,13 @@ class _TomlReading:
 
     def __init__(self, path: Path, text: str) -> None:
         self.path = path
-        self.lines = line_numbers(text)
+        if line := too_deep_line(text):
+            raise InputFault([Problem(str(path), line, "", "has more dots than any key of a plan")])
         try:
             self.document = tomllib.loads(text)
-        except ValueError as error:
+        except (ValueError, RecursionError) as error:
             raise InputFault([Problem(str(path), None, "", f"is not TOML: {error}")]) from None
+        self.lines = line_numbers(text)
 
     def fault(self, place: Place, message: str) -> InputFault:
         key = ".".join(str(part + 1) if isinstance(part, int) else part for part in place)

@@ -1,6 +1,7 @@
 """The one command: finds the sub-command, runs it, turns faults into sentences and exit codes."""
 
 import argparse
+import errno
 import importlib
 import os
 import sys
@@ -23,6 +24,9 @@ exit codes: 0 done, 2 usage or bad input file, 3 no device or device lost, 4 sto
 """
 INTERRUPTED = 130
 DEFECT = 1
+USAGE = 2
+#: What a system says of a name that can be no file's.
+NAMES = (errno.ENAMETOOLONG, errno.ELOOP, errno.EINVAL)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -38,25 +42,31 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(command: ModuleType, args: argparse.Namespace) -> int:
     from daq.faults import Fault  # not needed for --help
+    from tui.output import say
 
     try:
         return int(command.run(args))
     except Fault as fault:
-        print(f"pullstand: {fault}", file=sys.stderr)  # noqa: T201
+        say(f"pullstand: {fault}")
         return fault.exit_code
     except KeyboardInterrupt:
-        print("pullstand: interrupted", file=sys.stderr)  # noqa: T201
+        say("pullstand: interrupted")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
-    except MemoryError:
-        words = "not enough memory: close other programs. What was recorded is safe."
-        print(f"pullstand: {words}", file=sys.stderr)  # noqa: T201
-        return DEFECT
-    except Exception as error:  # a person gets a sentence, the details go to a file
-        print(f"pullstand: {_defect(error)}", file=sys.stderr)  # noqa: T201
-        return DEFECT
+    except Exception as error:  # a person gets a sentence
+        words, code = _in_words(error)
+        say(f"pullstand: {words}")
+        return code
+
+
+def _in_words(error: Exception) -> tuple[str, int]:
+    if isinstance(error, MemoryError):
+        return "not enough memory: close other programs. What was recorded is safe.", DEFECT
+    if isinstance(error, OSError) and error.errno in NAMES:
+        return f"{error.filename}: {error.strerror}. Give another name.", USAGE
+    return _defect(error), DEFECT
 
 
 def _defect(error: Exception) -> str:

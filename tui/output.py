@@ -8,6 +8,9 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
+MOST_LINES = 40
+LONGEST_LINE = 1_000
+
 
 def plain(value: Any) -> Any:
     """Return ``value`` as JSON can hold it: NaN and infinity become null, arrays become lists."""
@@ -34,5 +37,13 @@ def print_json(document: Any) -> None:
 
 
 def say(message: str) -> None:
-    """Tell a person something that is not the result: stderr, so that pipes stay clean."""
-    print(message, file=sys.stderr, flush=True)  # noqa: T201
+    """Tell a person something that is not the result: stderr, so that pipes stay clean.
+
+    What others wrote (names, files, boards) cannot steer the terminal, nor flood it.
+    """
+    from daq.record.inert_text import inert
+
+    first, rest = (lines := message.split("\n"))[:MOST_LINES], len(lines) - MOST_LINES
+    told = [inert(line, LONGEST_LINE) for line in first]
+    told += [f"... and {rest} more"] if rest > 0 else []
+    print("\n".join(told), file=sys.stderr, flush=True)  # noqa: T201

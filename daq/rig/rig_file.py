@@ -23,9 +23,11 @@ from daq.rig.rig import (
     Stop,
 )
 from daq.rig.rig_keys import Keys, shown
-from daq.rig.toml_lines import Place, line_numbers, line_of, shown_place
+from daq.rig.toml_lines import Place, line_numbers, line_of, shown_place, too_deep_line
 
 LARGEST_BYTES = 1_000_000
+MOST_PROBLEMS = 100  # more are not told: this is no rig file
+LONGEST_KEY = 80  # of a key in a complaint
 
 T = TypeVar("T")
 
@@ -46,12 +48,13 @@ def read_rig_text(text: str, name: str, folder: Path | None = None) -> Rig:
     ``name`` stands for the file in complaints; a calibration path is taken from ``folder``. Raises
     InputFault with every problem found.
     """
-    reading = _Reading(name, line_numbers(text))
     document = _parse_toml(text, name)
+    reading = _Reading(name, line_numbers(text))
     reading.only_known(document, (*SINGLE, *REPEATED), ())
     rig = _build(reading, document, text, folder)
     if reading.problems or rig is None:
-        raise InputFault(sorted(reading.problems, key=lambda problem: problem.line or 0))
+        told = sorted(reading.problems, key=lambda problem: problem.line or 0)
+        raise InputFault(told[:MOST_PROBLEMS])
     return rig
 
 
@@ -86,7 +89,7 @@ class _Reading:
 
     def tell(self, place: Place, message: str) -> None:
         line = line_of(self.lines, place)
-        key, message = _printable(shown_place(place)), _printable(message)
+        key, message = _printable(shown_place(place)[:LONGEST_KEY]), _printable(message)
         self.problems.append(Problem(self.file, line, key, message))
 
     def tell_all(self, broken: Iterable[tuple[Place, str]]) -> None:
@@ -96,7 +99,7 @@ class _Reading:
     def only_known(self, table: Mapping[str, Any], known: Iterable[str], place: Place) -> None:
         known = tuple(known)
         for key in table:
-            if key not in known:
+            if key not in known and len(self.problems) < MOST_PROBLEMS:
                 what = "key" if place else "section"
                 near = difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.0)[0]
                 self.tell((*place, key), f'unknown {what}; the nearest known one is "{near}"')
@@ -227,6 +230,8 @@ def _beam(reading: _Reading, document: Mapping[str, Any]) -> Beam | None:
 
 
 def _parse_toml(text: str, name: str) -> dict[str, Any]:
+    if line := too_deep_line(text):
+        raise InputFault([Problem(name, line, "", "has more dots than any key of a rig file")])
     try:
         return tomllib.loads(text)
     except RecursionError:

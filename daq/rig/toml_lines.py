@@ -6,10 +6,25 @@ from collections.abc import Iterator, Mapping
 #: A key's place: names, and for an array of tables the index of the table, from 0.
 Place = tuple[str | int, ...]
 
+MOST_DOTS = 64
+_QUOTED = re.compile(r"""\"[^"]*\"|'[^']*'""")
 _NAME = r"""(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')"""
 _NAMES = rf"{_NAME}(?:\s*\.\s*{_NAME})*"
 _HEADER = re.compile(rf"\s*(?P<open>\[\[?)\s*(?P<names>{_NAMES})\s*\]")
 _KEY = re.compile(rf"\s*(?P<names>{_NAMES})\s*=\s*(?P<value>.*)")
+
+
+def too_deep_line(text: str) -> int | None:
+    """Return the first line (from 1) with more than MOST_DOTS dots outside quotes, or None.
+
+    A key of n dotted names costs a TOML reader n * n: a short file can ask for all memory.
+    """
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > MOST_DOTS:
+            bare = _QUOTED.sub("", line).partition("#")[0]
+            if bare.count(".") > MOST_DOTS:
+                return number
+    return None
 
 
 def line_numbers(text: str) -> dict[Place, int]:

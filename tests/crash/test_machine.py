@@ -204,7 +204,7 @@ class Terminal:
             stderr=self.far,
             env=environment,
             start_new_session=True,
-            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # its own terminal
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - its own
         )
 
     def look(self, seconds=0.05) -> None:
