@@ -14,7 +14,6 @@ from analysis.recorded_chain import recorded_zero
 from daq.record.events import EventKind
 from daq.record.reader import Recording
 from daq.samples import Flag
-from daq.watch.peak import spike_threshold_n
 
 AROUND_MAXIMUM_S = 2.0  # in all
 LONG_GAP_S = 0.2
@@ -38,8 +37,8 @@ def doubts(curve: PullCurve, marks: Landmarks, recording: Recording) -> tuple[st
     """Return the reasons, the gravest first."""
     return (
         *_of_the_record(curve, recording),
-        *_of_the_maximum(curve, recording),
-        *_of_the_samples(curve, recording),
+        *_of_the_maximum(curve),
+        *_of_the_samples(curve),
         *_of_the_zero(curve, recording),
         *_of_the_course(curve, marks),
     )
@@ -68,7 +67,7 @@ def _of_the_record(curve: PullCurve, recording: Recording) -> Iterator[str]:
         yield "link lost"
 
 
-def _of_the_maximum(curve: PullCurve, recording: Recording) -> Iterator[str]:
+def _of_the_maximum(curve: PullCurve) -> Iterator[str]:
     if curve.top < 0:
         return
     near = np.abs(curve.seconds - curve.peak.seconds) < AROUND_MAXIMUM_S / 2
@@ -106,12 +105,11 @@ def _largest_share(curve: PullCurve) -> float:
     return float(cells_n.max() / cells_n.sum()) * len(cells_n) / 2.0
 
 
-def _of_the_samples(curve: PullCurve, recording: Recording) -> Iterator[str]:
+def _of_the_samples(curve: PullCurve) -> Iterator[str]:
     within = curve.flags[curve.first :]
-    threshold_n = spike_threshold_n(recording.header.stop_n, curve.noise_n)
     if (within & int(Flag.SATURATED)).any():
         yield "saturated"
-    if curve.peak.spikes and threshold_n > 0.0:
+    if curve.peak.spikes:
         yield "spikes left out"
     if (within & int(Flag.SUSPECT)).any():
         yield "suspect readings left out"

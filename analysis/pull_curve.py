@@ -11,7 +11,7 @@ from daq.force.force_chain import ForceChain, Forces
 from daq.live_reading import Phase
 from daq.record.reader import Recording
 from daq.samples import Flag, FloatArray
-from daq.watch.peak import Peak, hold, no_peak, settle, spike_threshold_n
+from daq.watch.peak import Peak, hold, lone_spikes, no_peak, settle, spike_threshold_n
 from daq.watch.pull_phase import Happening, PhaseState, follow, phase_rules
 from daq.watch.ticks import gather, no_ticks
 from daq.wire.sample_clock import fit_clock, seconds
@@ -57,7 +57,7 @@ def pull_curve(recording: Recording) -> PullCurve:
     chain = chain_of(recording)
     forces = chain.forces(samples["counts"])
     time_s = seconds(samples, fit_clock(samples, has_clock=header.has_board_clock))
-    noise_n = _noise_n(chain)
+    noise_n = chain.noise_n
     _, ticks = gather(no_ticks(), time_s, forces.at_specimen_n)
     _, told = follow(PhaseState(), phase_rules(header.stop_n, noise_n), ticks)
     happenings = _of_this_pull(told, _started_s(recording, time_s))
@@ -79,11 +79,6 @@ def pull_curve(recording: Recording) -> PullCurve:
         first=first,
         top=int(at[0]) if len(at) else -1,
     )
-
-
-def _noise_n(chain: ForceChain) -> float:
-    noise = np.array([chain.zero.counts]) + np.array([chain.zero.sd])
-    return float(np.linalg.norm(chain.forces(noise).cells_n)) * chain.lever.ratio
 
 
 def _started_s(recording: Recording, time_s: FloatArray) -> float:
@@ -113,6 +108,7 @@ def _flags(
     flags: npt.NDArray[np.uint16] = samples["flags"].astype(np.uint16)
     jumped = excursions(forces.at_specimen_n, EXCURSION_THRESHOLDS * spike_n)
     flags[jumped] |= int(Flag.SUSPECT)
+    flags[lone_spikes(forces.at_specimen_n, spike_n)] |= int(Flag.SPIKE)
     flags[stuck(samples["counts"], time_s, chain.zero.sd)] |= int(Flag.STUCK)
     return flags
 

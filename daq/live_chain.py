@@ -84,9 +84,7 @@ def live_chain(rig: Rig, force: ForceChain, noise_n: float) -> LiveChain:
         ),
         rules=phase_rules(stop.stop_n, noise_n),
         spike_n=spike_threshold_n(stop.stop_n, noise_n),
-        still=still_rules(
-            np.array(force.zero.sd), np.array(force.calibration.capacity_counts(capacities_n))
-        ),
+        still=still_rules(np.array(force.zero.sd), np.array(force.capacity_counts(capacities_n))),
     )
 
 

@@ -2,7 +2,7 @@
 
 from daq.faults import Fault
 from daq.force.calibration import Calibration
-from daq.force.lever import specimen_force_n
+from daq.force.force_chain import ForceChain
 from daq.force.zero import NotQuiet, Zero, take_zero
 from daq.recent_past import RecentPast
 from daq.rig.rig import Rig
@@ -17,11 +17,8 @@ class ZeroKeeper:
     def __init__(
         self, rig: Rig, calibration: Calibration, known: Zero | None, *, by_itself: bool
     ) -> None:
-        per_cell_n = specimen_force_n(1.0, rig.lever, "cells")
-        to_load_at = per_cell_n if calibration.load_at == "specimen" else 1.0
-        self._capacity = calibration.capacity_counts(
-            tuple(cell.capacity_n * to_load_at for cell in rig.cells)
-        )
+        chain = ForceChain(calibration, Zero.none(len(rig.cells)), rig.lever)
+        self._capacity = chain.capacity_counts(tuple(cell.capacity_n for cell in rig.cells))
         self._zeros: list[Zero] = [] if known is None else [known]
         self._by_itself = by_itself
         self._wanted = by_itself

@@ -22,7 +22,6 @@ from daq.force.lever import specimen_force_n
 from daq.record.reader import Change as RecordedChange
 from daq.record.reader import Recording, read_recording
 from daq.rig.rig import Rig
-from daq.watch.peak import spike_threshold_n
 
 HASH_BLOCK = 1 << 20
 AMENDED = "amended"  # the entry of a change that says what a correction did
@@ -153,7 +152,7 @@ def _shown(file: Path, recording: Recording, calibration: Calibration, checks: C
     return Shown(
         result=checks.on(result, header.started_at),
         budget=budget,
-        curve=_thin(curve, recording) if curve else None,
+        curve=_thin(curve) if curve else None,
         began_s=_began_s(curve),
         marks=_marks(curve, result) if curve else (),
         verified_n=_verified_n(curve, calibration),
@@ -179,11 +178,10 @@ def _change(change: RecordedChange) -> Change:
     return Change(change.at, change.reason, str(held.get(AMENDED, "")), old_n, new_n)
 
 
-def _thin(curve: PullCurve, recording: Recording) -> ThinCurve:
+def _thin(curve: PullCurve) -> ThinCurve:
     """Return the pull without what stood before it."""
     own = slice(curve.first, None)
-    threshold_n = spike_threshold_n(recording.header.stop_n, curve.noise_n)
-    return thin(curve.seconds[own], curve.forces.at_specimen_n[own], curve.flags[own], threshold_n)
+    return thin(curve.seconds[own], curve.forces.at_specimen_n[own], curve.flags[own])
 
 
 def _began_s(curve: PullCurve | None) -> float:

@@ -6,7 +6,6 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.samples import Flag, FloatArray
-from daq.watch.peak import lone_spikes
 
 COLUMNS = 120
 MOST_GAPS = 60  # whose two sides are kept; a line that loses more is broken at whole columns
@@ -28,15 +27,13 @@ def thin(
     seconds: FloatArray,
     force_n: FloatArray,
     flags: npt.NDArray[np.uint16],
-    spike_threshold_n: float,
     columns: int = COLUMNS,
 ) -> ThinCurve:
     """Return at most two samples a column of time, the least and the greatest, and gaps' sides.
 
-    ``seconds``, ``force_n`` and ``flags`` have shape (n,). Lone spikes are left out and counted.
+    ``seconds``, ``force_n`` and ``flags`` have shape (n,). Bad readings are left out and counted.
     """
-    drawn = (flags & NOT_DRAWN) == 0
-    drawn &= ~lone_spikes(force_n, spike_threshold_n) & np.isfinite(force_n)
+    drawn = ((flags & NOT_DRAWN) == 0) & np.isfinite(force_n)
     lost = np.cumsum((flags & BREAKS) != 0)[drawn]
     time_s, force = seconds[drawn], force_n[drawn]
     left_out = int(len(force_n) - len(force))

@@ -59,6 +59,18 @@ class ForceChain:
             extrapolated=self._beyond(total_n),
         )
 
+    def capacity_counts(self, capacities_n: tuple[float, ...]) -> tuple[float, ...]:
+        """Return about how many counts each cell gives at its capacity, in N at the cell."""
+        loads_n = tuple(capacity_n / self._at_cells for capacity_n in capacities_n)
+        return self.calibration.capacity_counts(loads_n)
+
+    @property
+    def noise_n(self) -> float:
+        """Standard deviation in N at the specimen of one sample at rest, as the zero saw it."""
+        noisy = np.array([self.zero.counts]) + np.array([self.zero.sd])
+        at_cells_n = float(np.linalg.norm(self.forces(noisy).cells_n))
+        return specimen_force_n(at_cells_n, self.lever, "cells")
+
     def zero_shift_n(self, after: Zero) -> float:
         """Return the specimen force in N that a zero taken afterwards still reads by this one."""
         return float(self.forces(np.array([after.counts])).at_specimen_n[0])

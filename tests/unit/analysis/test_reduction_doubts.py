@@ -86,6 +86,14 @@ def test_what_the_samples_show(recorded, change, words):
     assert result.max_force_n == pytest.approx(true.max_force_n, rel=0.01)
 
 
+def test_a_lone_spike_carries_its_mark(recorded):
+    """Whatever draws or bridges the curve afterwards goes by the mark."""
+    recording, _ = recorded()
+    curve, plain = pull_curve(changed(recording, spike)), pull_curve(recording)
+    assert (curve.flags & int(Flag.SPIKE)).astype(bool).sum() == curve.peak.spikes == 1
+    assert not (plain.flags & int(Flag.SPIKE)).any()
+
+
 def test_a_gap_across_the_maximum_makes_a_failure_partial(recorded):
     recording, _ = recorded()
     assert reduce(changed(recording, gap)).kind.value == "partial"

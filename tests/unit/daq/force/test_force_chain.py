@@ -156,3 +156,13 @@ def test_the_sum_of_a_file_made_without_a_rig_takes_the_signs_of_the_rig(
 def test_a_zero_of_another_number_of_cells_is_refused():
     with pytest.raises(ValueError, match="a zero of 1 cells"):
         ForceChain(weighed(), Zero.none(1), LEVER)
+
+
+def test_capacities_of_cells_and_noise_are_the_same_wherever_the_weights_hung():
+    """One N at the specimen is half a newton at the jack at 2:1, so a cell's counts double."""
+    at_cells, there = chain(weighed(), (0.0, 0.0)), chain(weighed(load_at="specimen"), (0.0, 0.0))
+    assert at_cells.capacity_counts((2000.0, 1000.0)) == (200_000.0, 100_000.0)
+    assert there.capacity_counts((2000.0, 1000.0)) == (400_000.0, 200_000.0)
+    noisy = replace(Zero.none(2), counts=(70.0, -30.0), sd=(300.0, 400.0))
+    assert ForceChain(weighed(), noisy, LEVER).noise_n == pytest.approx(10.0)
+    assert ForceChain(weighed(load_at="specimen"), noisy, LEVER).noise_n == pytest.approx(5.0)
