@@ -20,6 +20,8 @@ SPIKE_NOISE_SDS = 12.0
 #: ring of a beam after a failure would be one.
 SPIKE_SAMPLES = 4
 RUN_THRESHOLDS = 4.0
+#: Samples kept from block to block: those that wait, a spike before them, and its two neighbours.
+KEEP_SAMPLES = 2 * SPIKE_SAMPLES + 2
 
 
 def spike_threshold_n(stop_n: float, noise_n: float) -> float:
@@ -107,7 +109,7 @@ def hold(
     peak = state.peak
     if not _below(joined.force_n, peak, threshold_n):
         peak = _best(joined, judged, threshold_n)
-    keep = slice(-2 * SPIKE_SAMPLES, None)
+    keep = slice(-KEEP_SAMPLES, None)
     waiting = min(SPIKE_SAMPLES, len(joined.force_n))
     return PeakState(
         peak,
@@ -135,13 +137,15 @@ def settle(state: PeakState) -> Peak:
 
 def _best(state: PeakState, judged: slice, threshold_n: float) -> Peak:
     """Return the peak after the samples of ``judged``, whose neighbours are in ``state``."""
-    lone = lone_spikes(state.force_n, threshold_n)[judged]
-    forces = np.where(state.barred[judged] | lone, -np.inf, state.force_n[judged])
+    lone = lone_spikes(state.force_n, threshold_n)
+    believed = np.where(state.barred | lone, -np.inf, state.force_n)
+    beside = slice(max(0, judged.start - 2), judged.stop)
     peak = replace(
         state.peak,
-        spikes=state.peak.spikes + int(lone.sum()),
-        median3_n=np.fmax(state.peak.median3_n, _median3_maximum(state.force_n)),
+        spikes=state.peak.spikes + int(lone[judged].sum()),
+        median3_n=np.fmax(state.peak.median3_n, _median3_maximum(believed[beside])),
     )
+    forces = believed[judged]
     if not len(forces):
         return peak
     at = int(np.argmax(forces))
@@ -156,9 +160,10 @@ def _best(state: PeakState, judged: slice, threshold_n: float) -> Peak:
 
 
 def _median3_maximum(force_n: FloatArray) -> float:
-    """Return the largest median of three neighbours, NaN where there are fewer than three."""
+    """Return the largest median of three neighbours, NaN without one; -inf is no reading."""
     if len(force_n) < 3:
         return float("nan")
     low = np.minimum(force_n[:-1], force_n[1:])
     high = np.maximum(force_n[:-1], force_n[1:])
-    return float(np.max(np.maximum(low[:-1], np.minimum(high[:-1], force_n[2:]))))
+    highest = float(np.max(np.maximum(low[:-1], np.minimum(high[:-1], force_n[2:]))))
+    return highest if highest > -np.inf else float("nan")

@@ -43,6 +43,7 @@ def test_a_flagged_sample_is_never_the_maximum(flag):
     """Saturation says "at least", a suspect reading says nothing."""
     peak = run([1, 2, 50, 51, 3], flags=[0, 0, flag, flag, 0], threshold=1e9)
     assert peak.force_n == 3.0
+    assert not peak.median3_n > 3.0
 
 
 def test_a_gap_flag_does_not_bar_a_sample():
@@ -57,7 +58,15 @@ def test_any_split_gives_the_same_peak(seed):
     forces = np.cumsum(rng.normal(0.5, 5, 60))
     forces[rng.integers(0, 60, 3)] += 400
     cuts = sorted(rng.integers(0, 61, 6))
+    flags = np.where(rng.random(60) < 0.1, int(Flag.SUSPECT), 0)
     assert run(forces, cuts=cuts) == run(forces)
+    assert run(forces, flags=flags, cuts=cuts) == run(forces, flags=flags)
+
+
+def test_a_short_run_of_bad_readings_is_no_median_either():
+    """Two readings of five times the force come back: a spike, and no median of three."""
+    peak = run([100, 101, 102, 500, 500, 103, 104, 105, 106, 50])
+    assert (peak.force_n, peak.median3_n, peak.spikes) == (106.0, 105.0, 2)
 
 
 def test_spikes_found_live_are_those_found_in_the_whole_array():
