@@ -14,7 +14,6 @@ which is a stiffness that falls as sqrt(S - M) / (kappa + sqrt(S - M)): a parabo
 slip, as in the rounded tops of withdrawal tests. b_i is nearly the same for all strokes.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -46,14 +45,13 @@ SMOOTH_SAMPLES = 5
 
 @dataclass(frozen=True, slots=True)
 class Yield:
-    """A yield mark: force (N, NaN: none), how sure (0 to 1), and how much the climb fell there."""
+    """A yield mark: force (N, NaN: none), and how sure (0 to 1)."""
 
     force_n: float
     sure: float
-    softening: float  # 0: the climb goes on as before; 1: it stops at once
 
 
-NO_YIELD = Yield(float("nan"), 0.0, 0.0)
+NO_YIELD = Yield(float("nan"), 0.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,14 +80,12 @@ def find_yield(
         curve = _own_curve(climb, max(yield_n, EARLY_PART * maximum_n))
         yield_n = float(coarse[np.argmin(_fit(climb, curve, coarse, maximum_n)[0])])
     fine = yield_n + np.arange(-COARSE_PART, COARSE_PART, FINE_PART) * maximum_n
-    misfit, kappa, straight = _fit(climb, curve, fine, maximum_n)
+    misfit, straight = _fit(climb, curve, fine, maximum_n)
     best = int(np.argmin(misfit))
-    return _judged(float(fine[best]), float(kappa[best]), straight, float(misfit[best]), maximum_n)
+    return _judged(float(fine[best]), straight, float(misfit[best]), maximum_n)
 
 
-def _judged(
-    yield_n: float, kappa: float, straight: float, misfit: float, maximum_n: float
-) -> Yield:
+def _judged(yield_n: float, straight: float, misfit: float, maximum_n: float) -> Yield:
     """Return the yield, or none: where a straight climb does nearly as well, or only the end bends.
 
     ``straight`` and ``misfit`` are the sums of squares without a yield and with this one.
@@ -97,8 +93,7 @@ def _judged(
     if yield_n > LAST_PART * maximum_n or straight - misfit < LEAST_GAIN:
         return NO_YIELD
     sure = 1.0 - misfit / straight
-    root = math.sqrt(maximum_n - yield_n)
-    return Yield(yield_n, sure, kappa / (kappa + root)) if sure > LEAST_SURE else NO_YIELD
+    return Yield(yield_n, sure) if sure > LEAST_SURE else NO_YIELD
 
 
 def _climb(
@@ -144,8 +139,8 @@ def _own_curve(climb: _Climb, below_n: float) -> FloatArray:
 
 def _fit(
     climb: _Climb, curve: FloatArray, candidates: FloatArray, maximum_n: float
-) -> tuple[FloatArray, FloatArray, float]:
-    """Return misfit and kappa of each candidate yield, (candidates,), and the misfit of none.
+) -> tuple[FloatArray, float]:
+    """Return the misfit of each candidate yield, (candidates,), and the misfit of none.
 
     Linear least squares: what is left of each stroke after its own curve, and how unlike the gains
     of the strokes are, each in units of its usual scatter.
@@ -173,4 +168,4 @@ def _fit(
     qf = (left_q * left_f).sum(axis=(1, 2)) * per_n + (dev_q * dev_f).sum(axis=1) * per_gain
     ff = (left_f**2).sum() * per_n + (dev_f**2).sum() * per_gain
     kappa = np.divide(np.maximum(-qf, 0.0), qq, out=np.zeros(len(qq)), where=qq > 0.0)
-    return ff + 2.0 * kappa * qf + kappa**2 * qq, kappa, float(ff)
+    return ff + 2.0 * kappa * qf + kappa**2 * qq, float(ff)

@@ -136,11 +136,6 @@ class ServedBoard:
             raise ScenarioError("the simulated board did not start; its complaint is on stderr")
         self.port: str = self.announcement["port"]
 
-    @property
-    def process_id(self) -> int:
-        """The process, for those who want to kill it hard."""
-        return self._process.pid
-
     def wait(self, seconds: float) -> dict[str, Any]:
         """Wait for the end of the script and return the truth. Raises subprocess.TimeoutExpired."""
         self._process.wait(seconds)

@@ -1,7 +1,7 @@
-"""Sizes that trade names stand for: screw gauges, pennies of nails, lag screws. All in mm.
+"""Sizes that trade names stand for: screw gauges and pennies of nails. All in mm.
 
-Published root diameters disagree (a No. 10 has 3.2, 3.9 or 4.0 mm by three tables): the tables of
-roots here serve to check a caliper, never to stand in for one.
+There is no table of roots: published ones disagree (a No. 10 has 3.2, 3.9 or 4.0 mm by three
+tables), so a root is measured with a caliper.
 """
 
 import re
@@ -37,42 +37,6 @@ COMMON_NAILS = {
     "40d": NailSize(127.0, 5.72),
     "50d": NailSize(139.7, 6.20),
     "60d": NailSize(152.4, 6.65),
-}
-
-
-@dataclass(frozen=True, slots=True)
-class ScrewSize:
-    """Nominal, root and head diameter of a wood screw in mm."""
-
-    nominal_mm: float
-    root_mm: float
-    head_mm: float
-
-
-def _inches(nominal: float, root: float, head: float) -> ScrewSize:
-    return ScrewSize(nominal * INCH_MM, root * INCH_MM, head * INCH_MM)
-
-
-#: Gauge -> sizes, NDS Table L3; all from memory but No. 10.
-NDS_WOOD_SCREWS = {
-    6: _inches(0.138, 0.113, 0.262),
-    7: _inches(0.151, 0.122, 0.287),
-    8: _inches(0.164, 0.131, 0.312),
-    9: _inches(0.177, 0.142, 0.337),
-    10: _inches(0.190, 0.152, 0.363),
-    12: _inches(0.216, 0.171, 0.414),
-    14: _inches(0.242, 0.196, 0.480),
-}
-
-#: Nominal diameter in inches -> root diameter and length of the tapered tip in mm, NDS Table L2;
-#: from memory but the tip of 1/2 in.
-NDS_LAG_SCREWS = {
-    "1/4": (0.173 * INCH_MM, 5 / 32 * INCH_MM),
-    "5/16": (0.227 * INCH_MM, 3 / 16 * INCH_MM),
-    "3/8": (0.265 * INCH_MM, 7 / 32 * INCH_MM),
-    "1/2": (0.371 * INCH_MM, 5 / 16 * INCH_MM),
-    "5/8": (0.471 * INCH_MM, 13 / 32 * INCH_MM),
-    "3/4": (0.579 * INCH_MM, 1 / 2 * INCH_MM),
 }
 
 _GAUGE = re.compile(r"(?:no\.?|gauge|#) *([0-9]{1,2})", re.IGNORECASE)

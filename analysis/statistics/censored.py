@@ -65,7 +65,7 @@ class CensoredFit:
         kept = np.delete(self.columns, place, axis=1)
         dropped = self.columns.shape[1] - kept.shape[1]
         loss = self.log_likelihood - fit(self.values, self.at_least, kept).log_likelihood
-        return self.df / dropped * math.expm1(max(0.0, 2 * loss) / self.values.size)
+        return float(self.df / dropped * math.expm1(max(0.0, 2 * loss) / self.values.size))
 
     def _end(self, weights: Floats, t: float, side: float) -> float:
         from scipy import optimize

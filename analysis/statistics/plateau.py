@@ -30,7 +30,6 @@ class Plateau:
     level: float  # P, unit of y
     slope: float  # c, y per x beyond the break
     rest_ss: float
-    aicc_gain: float  # AICc of the straight line minus that of the broken line
 
     @property
     def words(self) -> str:
@@ -60,9 +59,7 @@ def fit(x: ArrayLike, y: ArrayLike, blocks: Floats | None = None) -> Plateau | N
     gain = _aicc(line, at.size, used - 1) - _aicc(rest, at.size, used)
     slope = -float(coefficients[1])
     why = _doubt(distinct, best, interval, gain, slope)
-    return Plateau(
-        not why, why, best, interval, float(coefficients[0] + force.mean()), slope, rest, gain
-    )
+    return Plateau(not why, why, best, interval, float(coefficients[0] + force.mean()), slope, rest)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -113,11 +113,6 @@ def friction_loss_rel(lever: Lever) -> float:
     return lever.pin_friction * lever.pin_radius_mm * (fulcrum + 1.0 / a + 1.0 / b)
 
 
-def off_axis_loss_rel(angle_deg: float) -> float:
-    """Return the part of a force lost along the axis when it is pulled at an angle: 1 - cos."""
-    return 1.0 - math.cos(math.radians(angle_deg))
-
-
 def beam_weight_residual_n(
     weight_n: float,
     centre_mm: float,

@@ -1,7 +1,7 @@
 """What a known weight pulls with: mass, local gravity, air; and how well it is known.
 
-Gravity: WGS 84 normal gravity (Somigliana's closed formula) and the formula of the WELMEC
-guides. Conventional mass and class limits: OIML R 111-1:2004 (table read in copies that agree).
+Gravity: WGS 84 normal gravity (Somigliana's closed formula). Conventional mass and class limits:
+OIML R 111-1:2004 (table read in copies that agree).
 """
 
 import math
@@ -68,13 +68,6 @@ def normal_gravity_m_s2(latitude_deg: float, height_m: float = 0.0) -> float:
     return surface * (1.0 - slope * height_m + 3.0 * height_m**2 / axis_m**2)
 
 
-def welmec_gravity_m_s2(latitude_deg: float, height_m: float = 0.0) -> float:
-    """Return gravity by the formula of the WELMEC guides."""
-    latitude = math.radians(latitude_deg)
-    wave = 0.0053024 * math.sin(latitude) ** 2 - 0.0000058 * math.sin(2.0 * latitude) ** 2
-    return 9.780318 * (1.0 + wave) - 0.000003085 * height_m
-
-
 def local_gravity(latitude_deg: float | None, height_m: float = 0.0) -> Gravity:
     """Return gravity at a place; without one the standard value, good to all of the Earth."""
     if latitude_deg is None:
@@ -90,15 +83,9 @@ def local_gravity(latitude_deg: float | None, height_m: float = 0.0) -> Gravity:
     return Gravity(value, U_GRAVITY_M_S2, f"{place}: {value:.5f} m/s2")
 
 
-def air_density_kg_m3(pressure_hpa: float, humidity_percent: float, temperature_c: float) -> float:
-    """Return the density of air (OIML R 111-1 Annex E, short formula; from memory)."""
-    vapour = 0.009 * humidity_percent * math.exp(0.061 * temperature_c)
-    return (0.34848 * pressure_hpa - vapour) / (273.15 + temperature_c)
-
-
-def buoyancy(density_kg_m3: float, air_kg_m3: float = CONVENTIONAL_AIR_KG_M3) -> float:
-    """Return the part of its weight that a body of this density keeps in air."""
-    return 1.0 - air_kg_m3 / density_kg_m3
+def buoyancy(density_kg_m3: float) -> float:
+    """Return the part of its weight that a body of this density keeps in conventional air."""
+    return 1.0 - CONVENTIONAL_AIR_KG_M3 / density_kg_m3
 
 
 def weight_force_n(conventional_mass_kg: float, gravity_m_s2: float) -> float:

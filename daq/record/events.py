@@ -21,14 +21,12 @@ class EventKind(StrEnum):
     ZERO = "zero"  # a zero was taken, or refused
     TRIP = "trip"  # the guard tripped; value: force in N
     ACKNOWLEDGED = "acknowledged"
-    PEAK_RESET = "peak reset"
     PHASE = "phase"  # text: slack, rising, ...
     CRACK = "crack"  # value: force in N
     MODE = "mode"  # a failure mode was chosen
     INVALID = "invalid"  # discarded as invalid; text: the reason
     NOTE = "note"
     LINK_LOST = "link lost"
-    LINK_BACK = "link back"
     RECORDER = "recorder"  # full queue, little room, a fault of the recorder itself
 
 

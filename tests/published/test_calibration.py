@@ -13,7 +13,6 @@ from daq.force.polynomial_fit import degree_limit, fit_polynomial, invert, t_qua
 from daq.force.weights import (
     CLASS_LIMITS_MG,
     CLASSES,
-    air_density_kg_m3,
     buoyancy,
     class_limit_kg,
     class_limit_rel,
@@ -21,7 +20,6 @@ from daq.force.weights import (
     normal_gravity_m_s2,
     weight_force_n,
     weights_known,
-    welmec_gravity_m_s2,
 )
 from daq.force.zero import take_zero
 
@@ -160,14 +158,15 @@ GRAVITY = [
 
 @pytest.mark.parametrize(("latitude", "somigliana", "welmec"), GRAVITY)
 def test_gravity_at_sea_level(latitude, somigliana, welmec):
+    """The WELMEC guides' formula is fitted to an older ellipsoid: the two differ by 0.8e-5."""
     assert normal_gravity_m_s2(latitude) == pytest.approx(somigliana, abs=6e-10)
-    assert welmec_gravity_m_s2(latitude) == pytest.approx(welmec, abs=6e-10)
+    assert normal_gravity_m_s2(latitude) == pytest.approx(welmec, abs=0.8e-5)
 
 
 def test_gravity_at_height():
     """Both values are printed in the documentation of a public geodesy library (ahrs)."""
     assert round(normal_gravity_m_s2(55.0, 5000.0), 4) == 9.7997
-    assert welmec_gravity_m_s2(52.3, 80.0) == pytest.approx(9.812483709897048, rel=1e-15)
+    assert normal_gravity_m_s2(52.3, 80.0) == pytest.approx(9.812483709897048, abs=0.8e-5)  # WELMEC
 
 
 def test_gravity_of_an_unknown_place_covers_the_earth():
@@ -186,11 +185,6 @@ def test_gravity_of_an_unknown_place_covers_the_earth():
 def test_buoyancy(density, kept):
     """1 - 1.2 / density, computed apart."""
     assert buoyancy(density) == pytest.approx(kept, abs=5e-7)
-
-
-def test_air_density():
-    """OIML R 111-1 Annex E, short formula (from memory): 20 degC, 1013.25 hPa, 50 %."""
-    assert air_density_kg_m3(1013.25, 50.0, 20.0) == pytest.approx(1.1993, abs=5e-5)
 
 
 def test_the_force_of_twenty_kilograms():

@@ -59,14 +59,6 @@ def test_hook_pin_20_mm_off_the_line():
 
 
 @pytest.mark.parametrize(
-    ("angle_deg", "percent"), [(1.0, 0.0152), (2.0, 0.0609), (3.0, 0.1370), (5.0, 0.3805)]
-)
-def test_pulling_off_axis(angle_deg, percent):
-    """Worked example, computed: 1 - cos."""
-    assert 100.0 * mechanics.off_axis_loss_rel(angle_deg) == pytest.approx(percent, abs=5.1e-5)
-
-
-@pytest.mark.parametrize(
     ("fulcrum", "radius_mm", "mu", "percent"),
     [
         # Worked examples, computed: arms 60 and 600; friction values from memory.
