@@ -48,7 +48,7 @@ class Deeds:
 
     def do_acknowledge(self) -> None:
         """Ask for the latched stop to be released."""
-        self._request(self._session.acknowledge, "acknowledged, if the force is low")
+        self._request(self._session.acknowledge, "release asked for: it needs a known, low force")
 
     def do_cautions(self) -> None:
         """Confirm the cautions."""

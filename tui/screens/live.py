@@ -74,6 +74,7 @@ class LiveScreen(Screen[None]):
         self.palette = palette
         self.heard = Listening()
         self.muted: tuple[str, ...] = ()
+        self._panes = {name: Pane(draw, name) for name, draw in DRAWN.items()}
         self._rows: dict[str, int] = {}
         self._message_until_s = 0.0
         self._moved_s = -math.inf
@@ -82,8 +83,8 @@ class LiveScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """Yield the panes, and the line for typing above the keys."""
-        for name, draw in DRAWN.items():
-            yield Pane(draw, name)
+        for name, pane in self._panes.items():
+            yield pane
             if name == "ask":
                 yield Input(id="line", select_on_focus=False)
 
@@ -199,11 +200,10 @@ class LiveScreen(Screen[None]):
         rows = arrange(width, height, self.view)
         if rows != self._rows:
             self._rows = rows
-            for name in DRAWN:
-                self.query_one(f"#{name}", Pane).styles.height = rows.get(name, 0)
+            for name, pane in self._panes.items():
+                pane.styles.height = rows.get(name, 0)
         ground = GROUNDS.get(self.view.screen, NUMBER)
-        for name in DRAWN:
-            pane = self.query_one(f"#{name}", Pane)
+        for name, pane in self._panes.items():
             pane.show(self.view, width, rows.get(name, 0), self.palette, ground)
 
     def say(self, message: str, seconds: float = MESSAGE_S) -> None:
