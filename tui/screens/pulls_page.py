@@ -28,7 +28,7 @@ class PullsPage:
 
     def __init__(self, desk: Desk, day: Day) -> None:
         self.desk, self.day = desk, day
-        self.chosen = 0
+        self._chosen: int | None = None  # the newest, until a person chooses
         self.over: list[Path] = []
         self.dots = False
         self.by = ""
@@ -36,11 +36,13 @@ class PullsPage:
 
     def look(self) -> None:
         """Take in what the reader has."""
-        before = len(self.day.pulls)
         self.day.look()
-        if len(self.day.pulls) > before and self.chosen == max(0, before - 1):
-            self.chosen = len(self.day.pulls) - 1  # the newest, unless a person chose another
-        self.chosen = min(self.chosen, max(0, len(self.day.pulls) - 1))
+
+    @property
+    def chosen(self) -> int:
+        """Which pull is chosen."""
+        newest = max(0, len(self.day.pulls) - 1)
+        return newest if self._chosen is None else min(self._chosen, newest)
 
     def close(self) -> None:
         """Nothing more is read."""
@@ -51,7 +53,7 @@ class PullsPage:
     def press(self, key: str, pressed: str) -> None:
         """Do what a key stands for."""
         if key in ("up", "down"):
-            self.chosen = moved(self.chosen, key, pressed, len(self.day.pulls))
+            self._chosen = moved(self.chosen, key, pressed, len(self.day.pulls))
         elif key == "dots":
             self.dots = not self.dots
             self.by = self.by or next(iter(grouping_keys(self.day.pulls)), "")

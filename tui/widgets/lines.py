@@ -134,7 +134,7 @@ def draw_keys(view: View, width: int, height: int) -> list[Line]:
     if view.lower_shown is Lower.FIND and view.page is None:
         return []  # every letter goes into what is looked for
     if view.page is not None:
-        now = (*PAGE_KEYS.get(view.page.name, ()), BACK)
+        now = (BACK, *PAGE_KEYS.get(view.page.name, ()))
     else:
         now = tuple(
             key
