@@ -19,7 +19,7 @@ FAST_DISK = Path("/dev/shm")
 SETTLED = 2  # rounds after which memory should not grow
 
 
-def run(rounds: int = 8) -> list[Row]:
+def run(rounds: int = 4) -> list[Row]:
     """Live through the day; return what was looked at."""
     begin = time.monotonic()
     place = str(FAST_DISK) if FAST_DISK.is_dir() else None
@@ -62,4 +62,4 @@ def run(rounds: int = 8) -> list[Row]:
 
 
 if __name__ == "__main__":
-    print_rows(run(int(sys.argv[1]) if len(sys.argv) > 1 else 8))
+    print_rows(run(int(sys.argv[1]) if len(sys.argv) > 1 else 4))

@@ -32,6 +32,28 @@ def test_a_lone_spike_is_counted_and_not_the_maximum():
     assert (peak.force_n, peak.spikes) == (104.0, 1)
 
 
+def test_the_last_reading_before_a_failure_is_real_even_when_samples_are_few():
+    """Ten samples a second: 97 N a sample in a stroke, then nothing. No spike comes back so."""
+    peak = run([1000, 1000, 1097, 0, 0, 0, 0])
+    assert (peak.force_n, peak.spikes) == (1097.0, 0)
+
+
+@pytest.mark.parametrize("samples", [1, 2, 3, 4, 5])
+def test_a_short_run_that_leaps_up_and_back_is_no_maximum(samples):
+    """Up to four readings; a fifth makes it a load. Told from either end of any block."""
+    forces = [100.0] * 10 + [900.0] * samples + [104.0] * 10
+    peak = run(forces)
+    assert (peak.force_n, peak.spikes) == ((104.0, samples) if samples < 5 else (900.0, 0))
+    assert all(run(forces, cuts=[cut]) == peak for cut in range(len(forces)))
+
+
+def test_two_readings_must_stand_out_further_than_one():
+    """A beam rings after a failure: two readings up and back need four thresholds to be a spike."""
+    assert run([0, 100, 100, 0, 0, 0, 0]).spikes == 0
+    assert run([0, 121, 121, 0, 0, 0, 0]).spikes == 2
+    assert run([0, 31, 0, 0, 0, 0, 0]).spikes == 1
+
+
 def test_a_brittle_peak_is_the_maximum():
     """The last sample before a fracture has a neighbour below it that is close."""
     peak = run([4000, 4010, 4020, 4030, 2, 0, 1])

@@ -74,6 +74,14 @@ def test_silence_trips_only_after_the_first_sample_and_past_the_limit():
     assert trip.cause == "silence"
 
 
+def test_a_silence_is_told_in_seconds():
+    """However long the computer has been up."""
+    state = judge(GuardState(), LIMITS, *block([1.0], at_ns=7 * 10**12), now_ns=0)
+    trip = judge(state, LIMITS, *block([]), now_ns=7 * 10**12 + 1_500_000_000).trip
+    assert trip is not None
+    assert trip.message == "no data for 1.5 s: force unknown"
+
+
 def test_samples_after_a_long_silence_trip_as_well():
     """A burst that ends a stall does not hide the stall."""
     state = judge(GuardState(), LIMITS, *block([1.0], at_ns=0), now_ns=0)
