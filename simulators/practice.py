@@ -23,7 +23,7 @@ import numpy as np
 from simulators.amplifier import converted, draw_board
 from simulators.pty_board import LOOK_S, Port, open_port
 from simulators.rig_mechanics import LoadedRig, draw_rig
-from simulators.scenario import Scenario, ScenarioError, load_scenario
+from simulators.scenario import Scenario, ScenarioError, load_scenario, refuse_seed
 from simulators.simulated_rig import SimulatedRig, load_simulated_rig
 from simulators.specimen import draw_specimen
 from simulators.transmission import BANNER
@@ -156,7 +156,12 @@ class ServedPractice:
 
 @contextmanager
 def serve_practice(scenario: str, seed: int = 0) -> Iterator[ServedPractice]:
-    """Serve a practice rig from a process of its own: ``with serve_practice("split") as rig:``."""
+    """Serve a practice rig from a process of its own: ``with serve_practice("split") as rig:``.
+
+    Raises ScenarioError.
+    """
+    refuse_seed(seed)
+    load_scenario(scenario)
     here = str(Path(__file__).parent.parent)
     path = os.pathsep.join(filter(None, [here, os.environ.get("PYTHONPATH")]))
     process = subprocess.Popen(

@@ -160,6 +160,12 @@ def load_scenario(name_or_path: str | Path) -> Scenario:
     return read_scenario(table, path.stem, str(path))
 
 
+def refuse_seed(seed: int) -> None:
+    """Raise ScenarioError for a seed that no generator takes."""
+    if seed < 0:
+        raise ScenarioError(f"cannot simulate with seed {seed}: a seed is 0 or above")
+
+
 def read_scenario(table: Mapping[str, Any], name: str, where: str) -> Scenario:
     """Return the scenario that a table of a file holds. Raises ScenarioError."""
     parts = {"specimen": SpecimenRanges, "rig": RigRanges, "crank": CrankRanges}

@@ -14,7 +14,7 @@ from typing import Any
 
 from simulators.faults import FaultOrder, read_fault
 from simulators.pty_board import PlayingBoard, linked, open_port
-from simulators.scenario import ScenarioError
+from simulators.scenario import ScenarioError, load_scenario, refuse_seed
 from simulators.simulated_rig import DEMO_RIG_FILE, SimulatedRig, load_simulated_rig
 from simulators.simulation import Simulation, simulate
 from simulators.transmission import transmit, wire_for
@@ -66,8 +66,7 @@ def run_board(order: BoardOrder, announce: Callable[[Announcement], None]) -> Tr
 
     KeyboardInterrupt (Ctrl-C, or a signal made one) ends it early; the truth is written first.
     """
-    if not order.speed > 0.0:
-        raise ScenarioError(f"cannot play at speed {order.speed:g}; it must be above zero")
+    refuse_senseless(order)
     rig = load_simulated_rig(order.rig_file)
     simulation = _simulated(order, rig)
     wire = wire_for(simulation, order.wire_format, order.checksum)
@@ -86,6 +85,15 @@ def run_board(order: BoardOrder, announce: Callable[[Announcement], None]) -> Tr
             write_truth(order.truth, truth)  # before hanging up: a reader may look for it at once
         port.close()
     return truth
+
+
+def refuse_senseless(order: BoardOrder) -> None:
+    """Raise ScenarioError for an order that no board can be made of."""
+    if not order.speed > 0.0:
+        raise ScenarioError(f"cannot play at speed {order.speed:g}; it must be above zero")
+    refuse_seed(order.seed)
+    if order.weights is None:
+        load_scenario(order.scenario)
 
 
 def _simulated(order: BoardOrder, rig: SimulatedRig) -> Simulation:
@@ -164,8 +172,9 @@ def serve(order: BoardOrder) -> Iterator[ServedBoard]:
     """Serve a board from a process of its own: ``with serve(BoardOrder("split")) as board: ...``.
 
     ``board.port`` can be opened at once; ``board.wait(s)`` waits for the end of the script;
-    ``board.truth`` ends the board and tells what was true.
+    ``board.truth`` ends the board and tells what was true. Raises ScenarioError.
     """
+    refuse_senseless(order)
     with tempfile.TemporaryDirectory(prefix="pullstand-board-") as folder:
         truth_file = order.truth or Path(folder) / "truth.json"
         told = json.dumps(asdict(replace(order, truth=truth_file)), default=str)

@@ -19,7 +19,7 @@ from simulators.rig_mechanics import LoadedRig, draw_rig
 from simulators.scenario import Scenario, ScenarioError, load_scenario
 from simulators.simulated_rig import SimulatedRig, load_simulated_rig
 from simulators.specimen import draw_specimen
-from simulators.truth import TrueCrack, TruePull, Truth
+from simulators.truth import TrueCrack, TruePull, TrueWeight, Truth
 
 FINE_S = 0.001
 START_SHARE = 0.02  # of the stop force: from here on a pull is on
@@ -116,20 +116,23 @@ def _joined(
         fine_force_n=force,
         rig=rig,
         board=board,
-        truth=_truth(scenario, seed, rig, board, begins_s, tuple(truths)),
+        truth=truth_of(scenario.name, seed, rig, board, begins_s, pulls=tuple(truths)),
     )
 
 
-def _truth(
-    scenario: Scenario,
+def truth_of(
+    scenario: str,
     seed: int,
     rig: SimulatedRig,
     board: Board,
     duration_s: float,
-    pulls: tuple[TruePull, ...],
+    *,
+    pulls: tuple[TruePull, ...] = (),
+    weights: tuple[TrueWeight, ...] = (),
 ) -> Truth:
+    """Return what was true of a rig and board, and of the pulls made or the weights put on."""
     return Truth(
-        scenario=scenario.name,
+        scenario=scenario,
         seed=seed,
         rig_file=rig.file.name,
         ratio=rig.ratio,
@@ -144,6 +147,7 @@ def _truth(
         clock_error=board.clock_error,
         duration_s=duration_s,
         pulls=pulls,
+        weights=weights,
     )
 
 

@@ -10,11 +10,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from simulators.amplifier import Board, Floats, converted, draw_board, sample_times, zero_counts
+from simulators.amplifier import Board, Floats, converted, draw_board, sample_times
 from simulators.scenario import BoardRanges, Range, RigRanges, ScenarioError
 from simulators.simulated_rig import SimulatedRig, load_simulated_rig
-from simulators.simulation import FINE_S, START_SHARE, Simulation
-from simulators.truth import TrueWeight, Truth
+from simulators.simulation import FINE_S, Simulation, truth_of
+from simulators.truth import TrueWeight
 
 PLACES = ("cells", "specimen", "both")  # both: one bucket in line with the jack, then at the pin
 STANDARD_GRAVITY_M_S2 = 9.80665
@@ -142,7 +142,7 @@ def _converted(
         fine_force_n=load_n,
         rig=rig,
         board=board,
-        truth=_truth(rig, board, seed, order, tuple(weights), float(fine_s[-1])),
+        truth=truth_of("weights", seed, rig, board, float(fine_s[-1]), weights=tuple(weights)),
     )
 
 
@@ -179,31 +179,3 @@ def _put_on(since_s: Floats) -> Floats:
     swing = SWING_SHARE * np.exp(-after / SWING_S) * np.sin(2.0 * np.pi * SWING_HZ * after)
     put: Floats = 0.5 - 0.5 * np.cos(np.pi * part) + swing
     return put
-
-
-def _truth(
-    rig: SimulatedRig,
-    board: Board,
-    seed: int,
-    order: WeightsOrder,
-    weights: tuple[TrueWeight, ...],
-    duration_s: float,
-) -> Truth:
-    return Truth(
-        scenario="weights",
-        seed=seed,
-        rig_file=rig.file.name,
-        ratio=rig.ratio,
-        start_force_n=START_SHARE * rig.stop_n,
-        stop_force_n=rig.stop_n,
-        cells=rig.cells,
-        zero_counts=zero_counts(board),
-        gains=board.counts_per_newton,
-        shares=board.shares,
-        share_drift=board.share_drift,
-        samples_per_s=1.0 / board.period_s,
-        clock_error=board.clock_error,
-        duration_s=duration_s,
-        pulls=(),
-        weights=weights,
-    )

@@ -125,7 +125,7 @@ def test_a_socket_serves_where_there_is_no_pty(monkeypatch):
 
 def test_a_wrong_order_is_told():
     with (
-        pytest.raises(ScenarioError, match="did not start"),
+        pytest.raises(ScenarioError, match="there is no scenario"),
         serve(BoardOrder("splitt")),
     ):
         pass
@@ -200,6 +200,25 @@ def test_a_wrong_word_is_told_in_a_sentence(words, told, capsys):
     assert out == ""
     assert told in complaint
     assert "Traceback" not in complaint
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--headless", "--seed", "-1"], "0 or above"),
+        (["--practice", "--seed", "-1"], "0 or above"),
+        (["--headless", "--speed", "-2"], "above zero"),
+        (["--headless", "--speed", "0"], "above zero"),
+        (["--headless", "--scenario", "splitt"], "hardwood-withdrawal"),
+    ],
+)
+def test_the_demo_refuses_before_it_starts_anything(words, told, tmp_path, capfd):
+    from tui.cli import main
+
+    assert main(["demo", *words, "--out", str(tmp_path / "pulls")]) == 2
+    out, complaint = capfd.readouterr()
+    assert (out, len(complaint.splitlines())) == ("", 1)
+    assert told in complaint
 
 
 def test_a_name_that_cannot_be_given_is_told(tmp_path, capsys):

@@ -41,9 +41,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Start the board, run the session on it, print what came of it."""
-    if args.headless or args.json:
-        return _headless(args)
-    return _practice(args) if args.practice else _console(args)
+    from simulators.scenario import ScenarioError
+
+    try:
+        if args.headless or args.json:
+            return _headless(args)
+        return _practice(args) if args.practice else _console(args)
+    except ScenarioError as error:
+        raise InputFault(f"the simulated rig: {error}") from None
 
 
 def demo_rig_file() -> Path:
@@ -85,7 +90,6 @@ def _practice(args: argparse.Namespace) -> int:
     from simulators.practice import serve_practice
     from tui.key_table import At
 
-    _known_scenario(args.scenario)
     with serve_practice(args.scenario, args.seed) as rig:
         return _on_screen(args, rig.port, At.PRACTICE, rig)
 
@@ -117,20 +121,11 @@ def _wanted(scenario: str) -> "Wanted":
 def _board(
     args: argparse.Namespace, pulls: int, speed: float
 ) -> "AbstractContextManager[ServedBoard]":
-    """Return a simulated board, served as a context. Raises InputFault for a wrong order."""
+    """Return a simulated board, served as a context. Raises ScenarioError for a wrong order."""
     from simulators.serving import BoardOrder, serve
 
-    _known_scenario(args.scenario)
-    return serve(BoardOrder(args.scenario, seed=args.seed, pulls=pulls, speed=args.speed or speed))
-
-
-def _known_scenario(name: str) -> None:
-    from simulators.scenario import ScenarioError, load_scenario
-
-    try:
-        load_scenario(name)
-    except ScenarioError as error:
-        raise InputFault(f"--scenario: {error}") from error
+    speed = speed if args.speed is None else args.speed
+    return serve(BoardOrder(args.scenario, seed=args.seed, pulls=pulls, speed=speed))
 
 
 def _session(args: argparse.Namespace, port: str, *, auto_zero: bool = True) -> "Acquisition":

@@ -79,8 +79,6 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
         from daq.rig.rig_file import read_rig
 
         read_rig(args.rig_file)  # its faults are told as everywhere, with line and key
-    if args.seed < 0:
-        raise InputFault(f"--seed {args.seed}: a seed is 0 or above.")
     for option, path in (("--link", args.link), ("--truth", args.truth)):
         if path is not None and not path.parent.is_dir():
             raise InputFault(f"{option} {path}: there is no folder {path.parent}; make it first.")
