@@ -136,6 +136,7 @@ def test_ports():
         (("predict", "wood-screw", "nonsense=1"), BAD_INPUT),
         (("simulate", "nonsense"), BAD_INPUT),
         (("pull", "--rig", demo_rig_file(), "--port", "/dev/nowhere", "--headless"), NO_DEVICE),
+        (("pull", "--rig", demo_rig_file(), "--port", "/dev/nowhere", "--json"), NO_DEVICE),
         (("replay", __file__), BAD_RECORDING),
         (("repair", __file__), BAD_RECORDING),
     ],

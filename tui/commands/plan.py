@@ -137,12 +137,15 @@ def _shares(cov: str | None, difference: str | None) -> tuple[float, float]:
 
 
 def _share(option: str, text: str) -> float:
+    import math
+
     from daq.faults import InputFault
 
     number, percent, rest = text.strip().partition("%")
     try:
-        if percent and not rest:
-            return float(number) / 100.0
+        share = float(number) / 100.0
+        if percent and not rest and math.isfinite(share):
+            return share
     except ValueError:
         pass
     raise InputFault(f'{option}: "{text}" is no percentage; write it with its sign, such as "12 %"')

@@ -50,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
     from tui.live_session import usable_rig
     from tui.output import say
 
+    args.headless |= args.json
     rig = usable_rig(args.rig)
     settings, follower = _settings(args)
     try:
