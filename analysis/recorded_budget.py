@@ -9,13 +9,16 @@ import numpy as np
 from analysis.landmarks import Landmarks, find_landmarks
 from analysis.pull_curve import PullCurve, pull_curve
 from analysis.recorded_chain import recorded_zero
-from analysis.uncertainty.specimen_force import Budget, PullFigures, specimen_force_budget
+from analysis.uncertainty.specimen_force import (
+    SETTLING_PERIODS,
+    Budget,
+    PullFigures,
+    specimen_force_budget,
+)
 from daq.faults import InputFault
 from daq.record.reader import Recording, read_recording
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig_text
-
-PERIODS_TO_SETTLE = 4.0  # a bridge converter (data sheet of a 24-bit one)
 
 
 @lru_cache(maxsize=32)
@@ -55,7 +58,7 @@ def sample_period_s(curve: PullCurve) -> float:
 
 def unseen_peak_n(curve: PullCurve, marks: Landmarks) -> float:
     """Return by how much the true maximum may exceed the read one: slope x (period + settling)."""
-    return marks.climb_at_maximum_n_per_s * (1.0 + PERIODS_TO_SETTLE) * sample_period_s(curve)
+    return marks.climb_at_maximum_n_per_s * (1.0 + SETTLING_PERIODS) * sample_period_s(curve)
 
 
 def budget_of(file: Path) -> Budget | None:

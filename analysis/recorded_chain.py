@@ -5,7 +5,6 @@ the bytes of the array ``calibration_json``) and a ratio; the newest of each hol
 before stays readable in the header and the older changes.
 """
 
-from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,6 +12,7 @@ import numpy as np
 from daq.faults import RecordingFault
 from daq.force.calibration import Calibration
 from daq.force.force_chain import ForceChain
+from daq.force.lever import with_ratio
 from daq.force.zero import Zero
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.reader import Recording
@@ -62,11 +62,6 @@ def lever_of(recording: Recording) -> Lever:
     except (TypeError, ValueError):
         pass
     raise RecordingFault(f"{recording.path}: its amended ratio is {ratios[-1]!r}, which is none.")
-
-
-def with_ratio(lever: Lever, ratio: float) -> Lever:
-    """Return the lever with its specimen arm as the ratio has it."""
-    return replace(lever, specimen_arm_mm=lever.jack_arm_mm / ratio)
 
 
 def _calibration(header: RunHeader) -> Calibration:

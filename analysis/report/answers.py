@@ -8,8 +8,8 @@ from analysis.cautions import ALARM
 from analysis.comparison import Comparison, compare
 from analysis.groups import Group, level_at, sort_pulls
 from analysis.pull_result import PullResult
+from analysis.questions import Question
 from analysis.report import charts
-from analysis.report.questions import Question
 from analysis.report.wording import (
     KILONEWTONS,
     NOTHING,

@@ -9,10 +9,10 @@ from datetime import date, datetime
 from analysis.campaign_plan import Plan
 from analysis.groups import level_at
 from analysis.pull_result import Kind, PullResult
+from analysis.questions import BOARD, belongs, questions
 from analysis.report.answers import Answer, Wish, answer_to
 from analysis.report.evidence import Shown
 from analysis.report.predicted import Expected, expected
-from analysis.report.questions import BOARD, belongs, questions
 from analysis.report.small_curves import Axes, Drawing, axes_for, drawing
 from analysis.report.wording import ForceUnit, key_name, key_unit, level_name, plain
 

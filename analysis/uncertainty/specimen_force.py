@@ -43,7 +43,6 @@ class PullFigures:
     noise_counts: tuple[float, ...]  # standard deviation
     climb_n_per_s: float  # at the maximum
     sample_period_s: float
-    settling_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,9 +197,7 @@ def _zero_drift(rig: Rig, calibration: Calibration, pull: PullFigures, load_n: f
 
 def _unseen_top(pull: PullFigures) -> Quantity:
     """Between samples, and while the converter settles, the force climbs on unseen."""
-    settling_s = pull.settling_s
-    if settling_s is None:
-        settling_s = SETTLING_PERIODS * pull.sample_period_s
+    settling_s = SETTLING_PERIODS * pull.sample_period_s
     unseen = max(0.0, pull.climb_n_per_s) * (settling_s / 2.0 + pull.sample_period_s)
     words = f"climbing {pull.climb_n_per_s:.0f} N/s: up to {unseen:.1f} N above what was read"
     return Quantity.rectangular("unseen_top", unseen / 2.0, unseen / 2.0, words=words)

@@ -8,6 +8,7 @@ positive with the jack end up.
 """
 
 import math
+from dataclasses import replace
 from typing import Literal, TypeVar
 
 import numpy as np
@@ -36,6 +37,11 @@ def specimen_force_n(at_cells_n: Force, lever: Lever, load_at: LoadAt) -> Force:
 def jack_force_n(at_specimen_n: float, lever: Lever) -> float:
     """Return the jack force in N that goes with a specimen force in N, without friction."""
     return at_specimen_n / lever.ratio
+
+
+def with_ratio(lever: Lever, ratio: float) -> Lever:
+    """Return the lever with its hook where it gives another ratio (above zero)."""
+    return replace(lever, specimen_arm_mm=lever.jack_arm_mm / ratio)
 
 
 def fulcrum_per_jack(lever: Lever) -> float:

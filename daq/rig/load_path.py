@@ -13,6 +13,7 @@ from daq.force.lever import (
     jack_force_n,
     limit_at_specimen_n,
     ratio_u_rel,
+    with_ratio,
 )
 from daq.rig.beam import (
     beam_forces,
@@ -134,7 +135,7 @@ def at_ratio(rig: Rig, ratio: float) -> Rig:
             f"a ratio of {ratio:g} is not possible: with the fulcrum at the end the hook lies "
             "between fulcrum and jack, so the ratio is 1 or more"
         )
-    return replace(rig, lever=replace(lever, specimen_arm_mm=lever.jack_arm_mm / ratio))
+    return replace(rig, lever=with_ratio(lever, ratio))
 
 
 def stop_problems(rig: Rig) -> list[Problem]:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from analysis.campaign_plan import Design, Plan, board_of, factor_of
 from analysis.pull_result import Kind, PullResult
-from analysis.report.questions import Question, belongs, questions
+from analysis.questions import Question, belongs, questions
 
 
 def pull(kind=Kind.FAILED, force_n=4000.0, **specimen) -> PullResult:

@@ -16,7 +16,7 @@ FEWEST_A_LEVEL = 2
 #: Looked at first, in this order, where neither a person nor a plan says what was varied.
 USUAL_FACTORS = ("pilot_mm", "coating", "fastener", "species", "penetration_mm", "head_mm")
 #: Entries that no one varies for their own sake.
-NEVER = NOT_FACTORS | {"data", "operator", "morning", "date"}
+NEVER = NOT_FACTORS | {"replicate", "data", "operator", "morning", "date"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +44,10 @@ def questions(
     elif planned := [key for key in _planned(plan, results) if len(_levels(results, key)) > 1]:
         asked, why = planned, "the plan's factor"
     else:
-        asked, why = _varied(results)
+        asked, why = _chosen(results)
     if block is not None and not _levels(results, block):
         block = None
-    return tuple(Question(key, block or _board(results, key), why) for key in asked)
+    return tuple(Question(key, block or shared_board(results, key), why) for key in asked)
 
 
 def belongs(plan: Plan, results: Sequence[PullResult]) -> bool:
@@ -82,8 +82,11 @@ def _levels(results: Sequence[PullResult], key: str) -> Counter[Level]:
     return Counter(level for level in found if level is not None)
 
 
-def _varied(results: Sequence[PullResult]) -> tuple[list[str], str]:
-    """Return the one entry that sorts the pulls into groups, and a word on what goes with it."""
+def varied(results: Sequence[PullResult]) -> list[list[str]]:
+    """Return the entries in which the pulls differ, the usual ones first.
+
+    Entries that sort the pulls alike stand together: nothing tells them apart.
+    """
     carried = {key for result in results for key in result.specimen} - NEVER
     order = [key for key in USUAL_FACTORS if key in carried]
     order += sorted(carried - set(order))
@@ -92,13 +95,19 @@ def _varied(results: Sequence[PullResult]) -> tuple[list[str], str]:
         counts = _levels(results, key)
         if 1 < len(counts) <= MOST_LEVELS and min(counts.values()) >= FEWEST_A_LEVEL:
             groups.setdefault(_partition(results, key), []).append(key)
+    return list(groups.values())
+
+
+def _chosen(results: Sequence[PullResult]) -> tuple[list[str], str]:
+    """Return the one entry that sorts the pulls into groups, and a word on what goes with it."""
+    groups = varied(results)
     if not groups:
         return [], ""
-    first, *aliases = next(iter(groups.values()))
+    first, *aliases = groups[0]
     why = "chosen because the pulls differ in it; no --by was given"
     if aliases:
         why += f". {', '.join(aliases)} changes with it, so the two cannot be told apart"
-    others = [keys[0] for keys in list(groups.values())[1:]]
+    others = [keys[0] for keys in groups[1:]]
     if others:
         why += f". They also differ in {', '.join(others)}: ask with --by"
     return [first], why
@@ -111,7 +120,7 @@ def _partition(results: Sequence[PullResult], key: str) -> tuple[Level | None, .
     return tuple(float(numbers.setdefault(level, len(numbers))) for level in levels)
 
 
-def _board(results: Sequence[PullResult], by: str) -> str | None:
+def shared_board(results: Sequence[PullResult], by: str) -> str | None:
     """Return "board" where every level was pulled from boards that other levels share."""
     boards: dict[Level, set[Level]] = {}
     for result in results:
