@@ -214,6 +214,7 @@ def _quality(
     table: PointsTable, readings: worth.Readings, fit: Fit, resolution: float, session: Session
 ) -> Quality:
     net = worth.net_responses(readings, fit)
+    _refuse_unmoved(table, readings, net)
     llf_n = worth.lower_limit_n(readings, net, fit, resolution)
     gravity = session.gravity if table.is_mass else None
     known = session.weights
@@ -233,6 +234,21 @@ def _quality(
         weights=f"{known.words}; gravity: {gravity.words}" if gravity else known.words,
         traceable=known.traceable and (gravity is None or gravity.surveyed),
     )
+
+
+def _refuse_unmoved(table: PointsTable, readings: worth.Readings, net: FloatArray) -> None:
+    """Refuse a weight that reads as nothing: no figure per newton can be had from it."""
+    problems = [
+        table.problem(
+            point.line,
+            "response",
+            f"{point.typed} gives the same as no load: was it on? Void the row, with the reason",
+        )
+        for point, value in zip(readings.points, net, strict=True)
+        if point.load_n > 0.0 and value == 0.0
+    ]
+    if problems:
+        raise InputFault(problems)
 
 
 def _sign(loads: FloatArray, response: FloatArray) -> int:

@@ -70,11 +70,10 @@ def lower_limit_n(readings: Readings, net: FloatArray, fit: Fit, resolution: flo
     """Return the lower limit factor in N: 2.4 SD of the fit by the mean load per response.
 
     Never less than the resolution (ASTM E74-18, 7.1.2). A figure of scatter and fit, not the
-    uncertainty of a measurement.
+    uncertainty of a measurement. No loaded row of ``net`` (n,) may be 0.
     """
     loaded = readings.loaded
-    with np.errstate(divide="ignore"):  # a weight that moved nothing makes the limit infinite
-        per_response = abs(float(np.mean(readings.loads_n[loaded] / net[loaded])))
+    per_response = abs(float(np.mean(readings.loads_n[loaded] / net[loaded])))
     return max(LLF_FACTOR * fit.residual_sd, resolution) * per_response
 
 

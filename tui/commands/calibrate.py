@@ -157,6 +157,10 @@ def _session(args: argparse.Namespace) -> "Session":
         raise InputFault(f"--latitude: {args.latitude:g} is not between -90 and 90 degrees")
     if not -500.0 <= args.height <= 9000.0:
         raise InputFault(f"--height: {args.height:g} m is not a height of a workshop")
+    if args.temperature is not None and not -50.0 <= args.temperature <= 60.0:
+        raise InputFault(
+            f"--temperature: {args.temperature:g} degC is no temperature of a workshop"
+        )
     return Session(
         weights=weights,
         gravity=local_gravity(args.latitude, args.height),

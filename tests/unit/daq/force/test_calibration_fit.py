@@ -91,6 +91,7 @@ def refusal(text: str, **changes) -> str:
         ),
         ("mass_kg,response\n12,0\n104000,5\n208900,10\n419000,20\n", "w.csv:2", "look swapped"),
         ("load_n,response\n0,0\n10,90\n20,99\n30,50\n", "w.csv:2: response", "does not rise"),
+        ("load_n,response\n0,7\n10,7\n20,90\n40,190\n", "w.csv:3: response", "the same as no load"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_used_is_refused_with_its_place(text, place, words):
