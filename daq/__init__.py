@@ -16,6 +16,7 @@ THE MAP: the way of a sample, in order, one line per file or room (a test holds 
     recent_past      the last seconds, for the start of a pull and for the zero
     zero_keeper      the zeros of a session
     line_tally       bad lines, gaps and losses, counted
+    wire_notes       the same, as a pull's file keeps it
     doubts           readings and boards that are not what they seem, in words
     specimen_list    what is on the rig, and what comes after it
     pull_session     what happens between two reads; the start and end of each pull

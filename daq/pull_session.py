@@ -32,6 +32,7 @@ from daq.watch.pull_phase import Happening, PhaseState
 from daq.watch.stop_guard import acknowledge, fault_trip
 from daq.wire.decoded import Decoded, WireEvent
 from daq.wire.diagnosis import diagnose
+from daq.wire_notes import together, wire_note
 from daq.zero_keeper import ZeroKeeper
 
 NOTICES = 8
@@ -308,7 +309,7 @@ class PullSession:
             return
         if len(step.samples):
             self._offer(Rows(step.samples))
-        for event in decoded.events:
+        for event in together(decoded.events):
             self._offer(Note(wire_note(event)))
 
     def _happened(self, happening: Happening, now_ns: int) -> None:
@@ -397,10 +398,3 @@ class PullSession:
             self._safe_since_s = seconds
         elif seconds - self._safe_since_s >= SAFE_S:
             self._unsafe, self._safe_since_s = False, None
-
-
-def wire_note(event: WireEvent) -> Event:
-    """Return a wire event as it is kept in the file."""
-    kind = EventKind.BAD_LINE if event.is_bad_line else EventKind(event.kind)
-    text = f"{event.kind}: {event.text}" if event.is_bad_line else event.text
-    return Event(kind, event.index, event.arrival_ns, text, float(event.count))

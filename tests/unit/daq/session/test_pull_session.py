@@ -214,6 +214,23 @@ def test_bad_lines_and_gaps_are_counted_and_kept(bench):
     assert notes == ["bad line", "gap"]
 
 
+def test_a_flood_of_bad_lines_is_one_note_and_counted_whole(bench):
+    """600 lines without a field in one read: the recorder's queue must not fill with them."""
+    made = zeroed(bench)
+    made.feed(leg(0, 1500, 5))
+    at = made.index
+    flood = [WireEvent("short", at, made.now_ns, 1, "1,2")] * 600
+    gap = [WireEvent("gap", at, made.now_ns, 4), WireEvent("short", at, made.now_ns, 2, "3")]
+    made.feed(leg(1500, 1600, 0.05), events=tuple(flood + gap))
+    notes = [m.event for m in made.offered if isinstance(m, Note)]
+    assert [(n.kind.value, n.value, n.text) for n in notes] == [
+        ("bad line", 600.0, "short: 1,2"),
+        ("gap", 4.0, ""),
+        ("bad line", 2.0, "short: 3"),
+    ]
+    assert reading(made).bad_lines == {"short": 602}
+
+
 def test_phase_and_elapsed_time_of_a_pull(bench):
     """The screen knows where the pull stands."""
     made = zeroed(bench)

@@ -99,6 +99,12 @@ def test_a_factor_of_two_is_not_believed_as_long_as_it_lasts():
     assert np.flatnonzero(leaps(force_n)).tolist() == list(range(300, 500))
 
 
+@pytest.mark.parametrize(("jump", "believed"), [(0.109, True), (0.111, False)])
+def test_a_tenth_of_the_stop_within_a_sample_and_one_stop_a_second(jump, believed):
+    """0.1 + 0.01 s x 1/s of 6000 N."""
+    assert leaps([0.0, 0.0, jump * STOP_N]).any() != believed
+
+
 def test_a_quick_hand_and_a_recovery_are_believed():
     """A half turn in 0.6 s (1.15 kN), a dip of a bad pulse, and a fall with a slow return."""
     force_n = np.concatenate(
