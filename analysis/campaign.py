@@ -44,7 +44,8 @@ def recording_files(paths: Iterable[Path]) -> Iterator[Path]:
 def load_results(paths: Sequence[Path], where: Mapping[str, str] | None = None) -> list[PullResult]:
     """Reduce every recording of ``paths`` whose specimen matches all of ``where``.
 
-    Raises InputFault or RecordingFault for the first file that cannot be read.
+    Raises InputFault or RecordingFault for the first file that cannot be read, InputFault where
+    nothing matches.
     """
     results = []
     for outcome in reduce_many(tuple(recording_files(paths)), where or {}, processes=1):
@@ -54,6 +55,8 @@ def load_results(paths: Sequence[Path], where: Mapping[str, str] | None = None) 
             )
         if outcome.result is not None:
             results.append(outcome.result)
+    if where and not results:
+        raise no_match(where)
     return results
 
 
@@ -145,3 +148,9 @@ def parse_where(texts: Sequence[str]) -> dict[str, str]:
         if not key or not equals:
             raise InputFault(f"--where {text!r}: write key=value, such as series=inserts.")
     return {key.strip(): value.strip() for key, _, value in pairs}
+
+
+def no_match(where: Mapping[str, str]) -> InputFault:
+    """Return the fault of a ``--where`` that leaves no recording."""
+    wanted = " and ".join(f"{key}={value}" for key, value in where.items())
+    return InputFault(f"No recording matches {wanted}.")

@@ -271,11 +271,12 @@ def _check(design: Design) -> None:
     if design.seed < 0:
         raise InputFault(f"seed: {design.seed} was given; a whole number from 0 up")
     for what, names in (
-        ("board", [board.name.casefold() for board in design.boards]),
-        ("factor", [factor.name.casefold() for factor in design.factors]),
+        ("board", [board.name for board in design.boards]),
+        ("factor", [factor.name for factor in design.factors]),
     ):
+        alike = [name.casefold() for name in names]
         for name in names:
-            if names.count(name) > 1:
+            if alike.count(name.casefold()) > 1:
                 raise InputFault(f'{what} "{name}" is named twice')
     _check_keys(design)
     combinations = math.prod(len(factor.levels) for factor in design.factors)

@@ -122,8 +122,8 @@ def _doubted(selection: Selection) -> list[str]:
     if not doubted:
         return []
     return [
-        f"{doubted} of the pulls are in doubt: a check weight failed beside them, and nobody knows "
-        "when the rig went wrong. Check, calibrate again, and repeat them where it matters."
+        f"Pulls in doubt: {doubted}. A check weight failed beside them, and nobody knows when the rig "
+        "went wrong. Check, calibrate again, and repeat them where it matters."
     ]
 
 
@@ -131,7 +131,7 @@ def _partial(groups: Sequence[Group]) -> list[str]:
     partial = sum(group.n_partial for group in groups)
     if not partial:
         return []
-    return [f"{partial} of the pulls are partial (their maximum is in doubt, see their flags)."]
+    return [f"Partial pulls, their maximum in doubt (see their flags): {partial}."]
 
 
 def _standing_out(selection: Selection, groups: Sequence[Group]) -> list[str]:

@@ -181,6 +181,7 @@ def _size(difference_n: float, ci95_n: Interval, share: float) -> str:
     """The difference with its interval: as -+ where it is even, else by its ends."""
     low, high = (end / 1000 for end in ci95_n)
     gap = difference_n / 1000
+    percent = f"{share:+.0%}" if abs(share) >= 0.005 else "0%"
     if abs(high + low - 2 * gap) < 0.02 * (high - low):
-        return f"{gap:+.2f} \u00b1 {(high - low) / 2:.2f} kN ({share:+.0%})"
-    return f"{gap:+.2f} kN, between {low:+.2f} and {high:+.2f} ({share:+.0%})"
+        return f"{gap:+.2f} \u00b1 {(high - low) / 2:.2f} kN ({percent})"
+    return f"{gap:+.2f} kN, between {low:+.2f} and {high:+.2f} ({percent})"

@@ -13,14 +13,15 @@ from rich_argparse import RawDescriptionRichHelpFormatter
 from tui.commands import COMMANDS
 
 ABOUT = """\
-Pull fasteners out of wood on a shop-built load-cell rig: know the rig, trust the number,
-keep every pull, get an answer.  Try: pullstand demo
+Pull fasteners out of wood on a shop-built load-cell rig: know the rig, trust
+the number, keep every pull, get an answer.  Try: pullstand demo
 """
 CAUTION = """\
-The stop threshold is a notice on a screen, not a safety function: it cannot hold the crank or
-release a load. Wear eye protection, keep the line of fire empty, follow local rules.
-exit codes: 0 done, 2 usage or bad input file, 3 no device or device lost, 4 stopped by the guard,
-5 recording damaged or refused, 130 interrupted
+The stop threshold is a notice on a screen, not a safety function: it cannot
+hold the crank or release a load. Wear eye protection, keep the line of fire
+empty, follow local rules.
+exit codes: 0 done, 2 usage or bad input file, 3 no device or device lost,
+4 stopped by the guard, 5 recording damaged or refused, 130 interrupted
 """
 INTERRUPTED = 130
 DEFECT = 1

@@ -99,7 +99,7 @@ def groups_table(found: Comparison) -> Table:
         padding=(0, 1, 0, 0),
         pad_edge=False,
     )
-    for name in ("level", "n", "at\nleast", "inva-\nlid", "mean", "95 %\ninterval", "SD", "COV"):
+    for name in ("level", "n", "at\nleast", "in-\nvalid", "mean", "95 %\ninterval", "SD", "COV"):
         table.add_column(name, justify="right", no_wrap=name != "level", overflow="fold")
     for name in ("geom.\nmean", "5 %\nlow end", "n for\n\u00b110 %"):
         table.add_column(name, justify="right", no_wrap=True)

@@ -64,7 +64,8 @@ def _table(path: LoadPath, what_if: LoadPath | None, unit: str) -> Table:
     table.add_column(f"at {_ratio(path.ratio)}", justify="right")
     if what_if is not None:
         table.add_column(f"at {_ratio(what_if.ratio)}", justify="right")
-    table.add_column("stop uses", no_wrap=True)
+    uses = "stop uses" if what_if is None else f"stop uses\nat {_ratio(path.ratio)}"
+    table.add_column(uses, no_wrap=True)
     table.add_column("acts at")
     for part in path.parts:
         table.add_row(*_row(part, path, what_if, unit))

@@ -18,7 +18,7 @@ NUMBERS = {
     "moisture_pct": "moisture of that board",
     "rho_k": "characteristic (5th percentile) density, kg/m3",
     "rho_a": "density that f_ax_mpa or f_head_mpa was tested at, kg/m3",
-    "d_mm": "diameter: shank (handbook, nds), outer thread (ec5, hardwood-study)",
+    "d_mm": "shank (handbook, nds) or outer thread (ec5, hardwood-study)",
     "l_mm": "length of thread (nail: of nail) in the wood",
     "head_mm": "head diameter",
     "t_mm": "thickness of the side member under the head",

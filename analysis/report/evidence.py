@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from analysis.campaign import matches, recording_files
+from analysis.campaign import matches, no_match, recording_files
 from analysis.check_flags import CheckFlags
 from analysis.pull_curve import PullCurve, pull_curve
 from analysis.pull_result import PullResult
@@ -125,8 +125,7 @@ def gather(paths: Sequence[Path], where: Mapping[str, str] | None = None) -> Evi
     if not pulls and faults:
         raise faults[0][1]
     if not pulls:
-        wanted = ", ".join(f"{key}={value}" for key, value in (where or {}).items())
-        raise InputFault(f"No recording matches {wanted}: there is nothing to report.")
+        raise no_match(where or {})
     pulls.sort(key=lambda shown: (shown.started_at, shown.result.file.name))
     told = tuple((name, str(fault)) for name, fault in faults)
     return Evidence(tuple(pulls), calibrations, rigs, told)

@@ -184,7 +184,9 @@ def write_copy(report: RepairReport, out: Path) -> None:
     try:
         publish(out, empty_file(recording.header))
     except FileExistsError:
-        raise RecordingFault(f"{inert(str(out))}: exists. Name a file that does not.") from None
+        raise RecordingFault(
+            f"{inert(str(out))}: is there already, and nothing is overwritten: name another."
+        ) from None
     except OSError as error:
         raise RecordingFault(f"{inert(str(out))}: {error_words(error)}.") from None
     pull = PullFile(out, recording.header)

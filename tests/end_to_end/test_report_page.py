@@ -181,7 +181,7 @@ def test_the_same_recordings_give_the_same_bytes(made, tmp_path, capsys):
     arguments = ["report", str(DEMO), "-o", str(tmp_path / "again.html")]
     assert main([*arguments, "--photos", str(here / "photos")]) == 0
     assert (tmp_path / "again.html").read_text("utf-8") == text
-    assert "Wrote" in capsys.readouterr().err
+    assert "written: " in capsys.readouterr().err
 
 
 def test_results_come_back_from_the_table(made):

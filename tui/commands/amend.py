@@ -13,10 +13,11 @@ EXAMPLES = """\
 examples:
   pullstand amend pulls --masses x1.036 --reason "the 5 kg plates weigh 5.18 kg"
   pullstand amend pulls --calibration new.json --reason "weights put on again"
-  pullstand amend pulls --ratio 2.004 --reason "arms measured again with the bucket"
+  pullstand amend pulls --ratio 2.004 --reason "arms measured with the bucket"
 
-Every pull keeps what it was made with; the newest correction holds. The same command again passes
-over pulls that carry the correction already; another reason is another correction and goes on top.
+Every pull keeps what it was made with; the newest correction holds. The same
+command again passes over pulls that carry the correction already; another
+reason is another correction and goes on top.
 """
 
 
@@ -138,12 +139,14 @@ def _show(
     told: "Sequence[Conclusion]",
     stops: "Sequence[Stop]",
 ) -> None:
+    from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     console = Console(highlight=False)
-    table = Table(title=Text(f"Amended: {correction.words}. Forces at the specimen"))
+    console.print(Text(f"Amended: {correction.words}. Forces at the specimen", style="bold"))
+    table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("specimen")
     table.add_column("file")
     for name in ("old N", "new N", "new / old"):

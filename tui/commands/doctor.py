@@ -42,7 +42,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         for finding in findings:
             mark = "well " if finding.well else "LOOK "
-            print(f"{mark} {finding.what}: {finding.seen}")  # noqa: T201
+            seen = finding.seen.replace("\n", "\n      ")
+            print(f"{mark} {finding.what}: {seen}")  # noqa: T201
             if not finding.well:
                 print(f"      {finding.do}")  # noqa: T201
     return 0 if _all_well(findings) else 2

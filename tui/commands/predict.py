@@ -7,7 +7,7 @@ EXAMPLES = """\
 examples:
   pullstand predict wood-screw G12=0.50 d="No. 10" l="25 mm"
   pullstand predict lag-screw source=nds G0=0.50 d="1/2 in"
-  pullstand predict wood-screw source=ec5 rho_k=350 d_mm=8 l_mm=100 angle_deg=45 count=4
+  pullstand predict wood-screw source=ec5 rho_k=350 d_mm=8 l_mm=100 count=4
   pullstand predict nail species="Douglas-fir" d=8d l="40 mm"
 """
 
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     words = "\n".join(f"  {key:14} {', '.join(w) or 'a name'}" for key, w in WORDS.items())
     parser.epilog = (
         f"{EXAMPLES}\nwords:\n{words}\nplain numbers in the unit named:\n{numbers}\n"
-        f"the same with a unit of your choice: {', '.join(QUANTITIES)}\n"
+        f"the same with a unit of your choice:\n  {', '.join(QUANTITIES)}\n"
         "An expectation for range and pace. It never judges a pull."
     )
 
@@ -62,19 +62,25 @@ def _as_dict(value: Any) -> dict[str, Any]:
 
 def _show(document: dict[str, Any]) -> None:
     from rich.console import Console
-    from rich.markup import escape
+    from rich.padding import Padding
+    from rich.table import Table
+    from rich.text import Text
 
-    console = Console(highlight=False, soft_wrap=True)
+    console = Console(highlight=False)
     total = f"  ({document['total_n']:.4g} N over l_mm)" if "total_n" in document else ""
-    console.print(f"[bold]{document['value']:.4g} {document['unit']}[/]{total}")
-    console.print(f"  what    {document['kind_of_value']}")
-    console.print(f"  source  {escape(document['source'])}")
-    console.print(f"  basis   {escape(document['basis'])}")
-    console.print(f"  range   {'within' if document['valid'] else 'OUTSIDE the published range'}")
-    for words in document["warnings"]:
-        console.print(f"  note    {escape(words)}")
-    for hole in document.get("lead_holes", ()):
-        console.print(f"  hole    {escape(_hole(hole))}")
+    console.print(Text.assemble((f"{document['value']:.4g} {document['unit']}", "bold"), total))
+    lines = [
+        ("what", document["kind_of_value"]),
+        ("source", document["source"]),
+        ("basis", document["basis"]),
+        ("range", "within" if document["valid"] else "OUTSIDE the published range"),
+        *(("note", words) for words in document["warnings"]),
+        *(("hole", _hole(hole)) for hole in document.get("lead_holes", ())),
+    ]
+    table = Table.grid(padding=(0, 2))
+    for name, words in lines:
+        table.add_row(Text(name), Text(words))
+    console.print(Padding(table, (0, 0, 0, 2), expand=False))
     console.print("  An expectation for range and pace. It never judges a pull.")
 
 

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "-o",
-        "--out",
+        "--output",
         type=Path,
         metavar="FILE",
         help="keep results, a JSON line each, as they come; the same command goes on after them",
@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Move a mark if asked; reduce and print."""
-    from analysis.campaign import parse_where, recording_files
+    from analysis.campaign import no_match, parse_where, recording_files
     from tui.output import print_json
     from tui.result_document import KeptResults
     from tui.results_page import print_documents
@@ -47,9 +47,12 @@ def run(args: argparse.Namespace) -> int:
     if args.move_mark:
         _move(args)
     files = tuple(recording_files(args.paths))
-    kept = KeptResults(args.out) if args.out else None
+    kept = KeptResults(args.output) if args.output else None
     faults: list[int] = []
-    documents = list(_documents(files, parse_where(args.where), kept, faults))
+    where = parse_where(args.where)
+    documents = list(_documents(files, where, kept, faults))
+    if where and not documents and not faults:
+        raise no_match(where)
     if args.budget:
         for document in documents:
             document["budget"] = _budget(Path(document["file"]))

@@ -11,7 +11,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", type=Path, metavar="FILE", help="the recording to look at")
     parser.add_argument(
         "-o",
-        "--out",
+        "--output",
         type=Path,
         metavar="COPY",
         help="write what was recovered as a sound file, marked as cut short (never over a file)",
@@ -24,9 +24,9 @@ def run(args: argparse.Namespace) -> int:
     from daq.record.repair import examine, write_copy
 
     report = examine(args.file)
-    if args.out is not None:
-        write_copy(report, args.out)
-        say(f"Wrote {args.out}.")
+    if args.output is not None:
+        write_copy(report, args.output)
+        say(f"written: {args.output}")
     if args.json:
         print_json(
             {
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
                 "lost_samples": report.lost_samples,
                 "lost_estimate_s": report.lost_estimate_s,
                 "findings": report.findings,
-                "copy": args.out,
+                "copy": args.output,
             }
         )
     else:

@@ -113,7 +113,7 @@ def _tell(args: argparse.Namespace, story: "Story") -> None:
             say(f"{section.name}: {answer.name}: {answer.headline}")
     for place in (args.output, args.csv, args.folder):
         if place:
-            say(f"Wrote {place}")
+            say(f"written: {place}")
 
 
 def _exit_code(story: "Story") -> int:

@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Any
 
 ABOUT_CHECK = """\
-check reads a rig file and lists every part of the load path, weakest first, with the stop that it
-allows. A stop above the allowed one is an error.
+check reads a rig file and lists every part of the load path, weakest first,
+with the stop that it allows. A stop above the allowed one is an error.
 """
 
 

@@ -197,7 +197,7 @@ def test_mixed_modes_partial_pulls_and_lengths_are_said():
     pulls += [pull(3900, Kind.PARTIAL, "fastener fracture", pilot_mm=8, penetration_mm=20)]
     text = " ".join(compare(pulls, "pilot_mm").warnings)
     assert "withdrawal 12, fastener fracture 1" in text
-    assert "1 of the pulls are partial" in text
+    assert "Partial pulls, their maximum in doubt (see their flags): 1." in text
     assert "penetration_mm differs" in text
 
 

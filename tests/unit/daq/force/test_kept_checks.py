@@ -170,7 +170,7 @@ def test_reduction_flags_by_itself_what_the_folder_says(tmp_path):
     assert set(after.flags) - set(before.flags) == {f for f in after.flags if "doubt" in f}
     assert in_doubt(CheckFlags().on(before, started_at))
     (told,) = (words for words in said_of(after) if "check weight failed" in words)
-    assert told.startswith("1 of the pulls are in doubt")
+    assert told.startswith("Pulls in doubt: 1. A check weight failed")
     assert not any("check weight" in words for words in said_of(before))
     assert file == after.file
 

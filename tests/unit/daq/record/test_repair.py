@@ -130,7 +130,7 @@ def test_what_cannot_be_read_is_said(tmp_path):
 
 def test_nothing_is_overwritten(cut_short):
     before = cut_short.read_bytes()
-    with pytest.raises(RecordingFault, match="exists"):
+    with pytest.raises(RecordingFault, match="nothing is overwritten"):
         write_copy(examine(cut_short), cut_short)
     assert cut_short.read_bytes() == before
 
