@@ -71,6 +71,9 @@ def find_still(
     if not len(samples):
         return state, _NO_MARKS
     counts, arrival_ns = samples["counts"], samples["arrival_ns"]
+    before = counts[-2] if len(counts) > 1 else state.counts
+    if (counts[-1] != before).all() and _too_soon(state, arrival_ns):
+        return _moving(counts[-1].copy(), int(arrival_ns[-1])), _NO_MARKS  # the usual case
     changed = np.empty(counts.shape, dtype=np.bool_)
     changed[0] = (counts[0] != state.counts) | (state.samples == 0)
     np.not_equal(counts[1:], counts[:-1], out=changed[1:])
@@ -86,6 +89,23 @@ def find_still(
     if not long.any():
         return after, _NO_MARKS
     return after, long & (rules.noisy | _others_moved(state, rules, counts, began))
+
+
+def _too_soon(state: Stillness, arrival_ns: npt.NDArray[np.int64]) -> bool:
+    """Whether no cell can have been still for long enough anywhere in a block."""
+    since_ns = int(state.since_ns.min()) if state.samples.all() else int(arrival_ns[0])
+    return int(arrival_ns[-1]) - since_ns < STILL_NS
+
+
+def _moving(counts: npt.NDArray[np.int32], now_ns: int) -> Stillness:
+    """Return the state after a sample in which every cell has just moved."""
+    cells = len(counts)
+    return Stillness(
+        counts,
+        np.full(cells, now_ns, np.int64),
+        np.ones(cells, np.int64),
+        np.tile(counts, (cells, 1)),
+    )
 
 
 def _others_moved(
