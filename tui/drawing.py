@@ -59,3 +59,21 @@ def beside(left: Sequence[Line], right: Sequence[Line], at: int) -> list[Line]:
         second = right[row] if row < len(right) else EMPTY
         lines.append((*first, (" " * (at - width_of(first)), ""), *second))
     return lines
+
+
+def wrapped(text: str, width: int) -> list[str]:
+    """Return a text as lines of at most ``width`` columns, broken between words."""
+    lines, line = [], ""
+    for word in text.split(" "):
+        if line and len(line) + 1 + len(word) > width:
+            lines.append(line)
+            line = word
+        else:
+            line = f"{line} {word}" if line else word
+    return [*lines, line] if line else lines
+
+
+def question_lines(question: Line, width: int) -> list[Line]:
+    """Return a question on as many lines as it needs."""
+    text = "".join(piece for piece, _ in question)
+    return [((f" {line}".ljust(width), "ask"),) for line in wrapped(text, width - 2)]

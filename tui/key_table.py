@@ -18,6 +18,7 @@ class At(StrEnum):
 
 ALWAYS = "always"
 LOADED_NOT = "while slack"
+NOT_LOADED = "not under load"
 TRIPPED = "after a stop"
 ENDED = "after a pull"
 CAUTIONS = "before the first pull"
@@ -76,13 +77,13 @@ RIG_KEYS = (
 
 #: Other screens, and how things are shown; the second page of the help.
 SCREEN_KEYS = (
-    Key("plan", "p", "plan", "which pulls remain", LOADED_NOT),
-    Key("pulls", "v", "pulls", "dots, curves, words added", LOADED_NOT),
-    Key("rig", "r", "rig check", "what it may carry; what if", LOADED_NOT),
-    Key("weights", "w", "weights", "calibration and checks", LOADED_NOT),
-    Key("zeros", "x", "zeros", "each cell at rest", LOADED_NOT),
-    Key("link", "l", "link", "ports, raw lines, a proposal", LOADED_NOT),
-    Key("settings", "o", "settings", "unit, theme, sounds, time", LOADED_NOT),
+    Key("plan", "p", "plan", "which pulls remain", NOT_LOADED),
+    Key("pulls", "v", "pulls", "dots, curves, words added", NOT_LOADED),
+    Key("rig", "r", "rig check", "what it may carry; what if", NOT_LOADED),
+    Key("weights", "w", "weights", "calibration and checks", NOT_LOADED),
+    Key("zeros", "x", "zeros", "each cell at rest", NOT_LOADED),
+    Key("link", "l", "link", "ports, raw lines, a proposal", NOT_LOADED),
+    Key("settings", "o", "settings", "unit, theme, sounds, time", NOT_LOADED),
     Key("expect", "e", "expect", "maximum expected, time wanted: the pace"),
     Key("unit", "k", "unit", "next unit: kN, N, kgf, lbf", foot=False),
     Key("sound", "b", "sound", "sounds off or on; the stop is always heard", foot=False),
@@ -174,6 +175,7 @@ def available(key: Key, reading: LiveReading, cautions_due: bool, at: At = At.RI
         CAUTIONS: cautions_due and screen_of(reading) is Screen.NUMBER,
         TRIPPED: reading.trip is not None,
         LOADED_NOT: reading.phase is Phase.SLACK,
+        NOT_LOADED: reading.phase is Phase.SLACK or not reading.live,
         ENDED: pull_ended(reading),
     }
     return now[key.when]

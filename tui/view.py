@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from daq.live_reading import LiveReading, Phase
-from tui.drawing import Line
+from tui.drawing import Line, question_lines
 from tui.find import Find
 from tui.key_table import At, pull_ended
 from tui.pace import Pace, Wanted, pace
@@ -94,11 +94,11 @@ def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
     if width < SMALLEST[0] or height < SMALLEST[1]:
         return {"small": height}
     if view.page is not None:
-        return _beside_rows(height, view)
+        return _beside_rows(width, height, view)
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
     if view.lower_shown is not Lower.TRACE and view.screen is Screen.NUMBER:
-        return _page_rows(height, view)
+        return _page_rows(width, height, view)
     return _number_rows(width, height, view)
 
 
@@ -136,9 +136,9 @@ def _number_rows(width: int, height: int, view: View) -> dict[str, int]:
     return rows
 
 
-def _page_rows(height: int, view: View) -> dict[str, int]:
+def _page_rows(width: int, height: int, view: View) -> dict[str, int]:
     """A page to read needs many rows; the number, the room left and the state still stand."""
-    rows = {"top": 1, "room": 1, "notice": 0, "ask": 1 if view.question else 0, "keys": 1}
+    rows = {"top": 1, "room": 1, "notice": 0, "ask": _ask_rows(width, view), "keys": 1}
     if view.lower_shown is Lower.CAUTIONS:
         rows |= {"room": 2, "chain": 1, "status": 1, "notice": 1}
     free = height - sum(rows.values())
@@ -146,9 +146,9 @@ def _page_rows(height: int, view: View) -> dict[str, int]:
     return rows | {"lower": free - rows["force"]}
 
 
-def _beside_rows(height: int, view: View) -> dict[str, int]:
+def _beside_rows(width: int, height: int, view: View) -> dict[str, int]:
     """Another screen: the force, the state and the room left stay above it."""
-    rows = {"top": 1, "strip": 1, "room": 1, "notice": 1, "ask": 1 if view.question else 0}
+    rows = {"top": 1, "strip": 1, "room": 1, "notice": 1, "ask": _ask_rows(width, view)}
     rows["keys"] = 1
     if view.screen is not Screen.UNKNOWN:
         rows["force"] = 3 if height < 32 else 5
@@ -158,7 +158,7 @@ def _beside_rows(height: int, view: View) -> dict[str, int]:
 def _ask_rows(width: int, view: View) -> int:
     """Return the rows of the strip that asks: the eleven modes wrap, a question does not."""
     if view.question:
-        return 1
-    if not view.mode_due:
+        return len(question_lines(view.question, width))
+    if not view.mode_due or view.page is not None:
         return 0
     return 4 if width < 110 else 3 if width < 150 else 2

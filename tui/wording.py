@@ -289,11 +289,16 @@ def alarm(reading: LiveReading, unit: str) -> Alarm:
 
 
 def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
-    lines = ["DO NOT CRANK", reading.unknown_because or "no reason given"]
+    because = reading.unknown_because or "no reason given"
+    lines = ["DO NOT CRANK", because]
     if not reading.samples and not reading.zeroed:
         lines.append("l shows the ports and sets the link up; h all keys")
+    elif "went away" in because:
+        lines.append("plug it in again: it is found by itself; then a new zero")
     elif not reading.zeroed and reading.phase is Phase.SLACK:
         lines.append("z takes the zero, once the hook is slack and nobody touches the rig")
-    if reading.trip is not None:
+    if reading.trip is not None and reading.trip.message != because:
         lines.append(f"stop latched: {reading.trip.message}")
+    elif reading.trip is not None:
+        lines.append("the stop is latched: a releases it once the force is known and low")
     return tuple(lines)

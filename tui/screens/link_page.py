@@ -9,10 +9,10 @@ from daq.rig.rig import Link
 from daq.wire.proposal import Proposal, best, propose, toml_lines
 from daq.wire.serial_port import AttachedPort, attached_ports
 from tui.child import Child
-from tui.drawing import EMPTY, Line, fit
+from tui.drawing import EMPTY, Line, fit, wrapped
 from tui.page import Desk
 from tui.view import View
-from tui.widgets.page_parts import listed, moved, wrapped
+from tui.widgets.page_parts import listed, moved
 
 LISTENER = "tui.listening"
 LISTEN_S = 3.0  # a board that restarts at opening needs some of it

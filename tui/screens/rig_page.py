@@ -9,12 +9,11 @@ from daq.faults import Fault
 from daq.rig.load_path import at_ratio, load_path
 from daq.rig.rig import Rig
 from daq.units import format_force
-from tui.drawing import EMPTY, Line, fit
+from tui.drawing import EMPTY, Line, fit, wrapped
 from tui.page import Desk
 from tui.rig_page import rig_page
 from tui.stop_change import with_stop, write_rig
 from tui.view import View
-from tui.widgets.page_parts import wrapped
 
 NO_RIG = "No rig file: a replay, or a session without one."
 

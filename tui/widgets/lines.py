@@ -1,7 +1,7 @@
 """Drawn lines of the live screen: top, cells, the sum, status, notices, questions, keys. Pure."""
 
 from tui import wording
-from tui.drawing import EMPTY, Line, Piece, fit, spread, width_of
+from tui.drawing import EMPTY, Line, Piece, fit, question_lines, spread, width_of
 from tui.find import find_keys
 from tui.key_table import (
     BACK,
@@ -11,6 +11,7 @@ from tui.key_table import (
     LOADED_NOT,
     MODE_ENTRY,
     MODE_OF_KEY,
+    NOT_LOADED,
     PAGE_KEYS,
     RIG_KEYS,
     SCREEN_KEYS,
@@ -27,7 +28,7 @@ from tui.wording import Screen
 
 BEATS = 6
 KINDS = {At.PRACTICE: "PRACTICE, simulated", At.REPLAY: "REPLAY"}
-SAID_WHEN = (TRIPPED, CAUTIONS, LOADED_NOT, ENDED)
+SAID_WHEN = (TRIPPED, CAUTIONS, LOADED_NOT, NOT_LOADED, ENDED)
 ALWAYS_BAD = "first line"  # the first line after opening is always cut
 
 
@@ -121,7 +122,7 @@ def draw_notice(view: View, width: int, height: int) -> list[Line]:
 def draw_ask(view: View, width: int, height: int) -> list[Line]:
     """Draw the question under way, or the choice of a failure mode."""
     if view.question:
-        return [fit(((" ", "ask"), *view.question), width)]
+        return question_lines(view.question, width)[:height]
     if not view.mode_due:
         return []
     head: Line = ((f" How did pull {view.reading.pull_number} end?  ", "strong"),)

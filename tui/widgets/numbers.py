@@ -2,7 +2,7 @@
 
 from tui import wording
 from tui.block_letters import block_text, drawable, tallest, width_of
-from tui.drawing import EMPTY, Line, beside, blocks, fit, middle, spread
+from tui.drawing import EMPTY, Line, beside, blocks, fit, middle, spread, wrapped
 from tui.view import View
 from tui.wording import Screen
 
@@ -124,7 +124,8 @@ def draw_alarm(view: View, width: int, height: int) -> list[Line]:
     alarm = wording.alarm(view.reading, view.unit)
     if view.screen is Screen.LOADED:
         return _loaded_banner(alarm, width, height)
-    big, order, rest = alarm.words, alarm.lines[0], alarm.lines[1:]
+    big, order = alarm.words, alarm.lines[0]
+    rest = [line for text in alarm.lines[1:] for line in wrapped(text, width - 4)]
     hatch = _hatch(view, width)
     air = [EMPTY] if height >= 16 else []
     free = height - 2 - len(rest) - len(air) * (2 + len(big))

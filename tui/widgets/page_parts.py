@@ -28,18 +28,6 @@ def moved(chosen: int, key: str, pressed: str, count: int) -> int:
     return max(0, min(count - 1, chosen + (by if key == "down" else -by)))
 
 
-def wrapped(text: str, width: int) -> list[str]:
-    """Return a text as lines of at most ``width`` columns, broken between words."""
-    lines, line = [], ""
-    for word in text.split():
-        if line and len(line) + 1 + len(word) > width:
-            lines.append(line)
-            line = word
-        else:
-            line = f"{line} {word}".strip()
-    return [*lines, line] if line else lines
-
-
 def curves(
     drawn: Sequence[tuple[str, Columns]], top_n: float, width: int, height: int
 ) -> list[Line]:

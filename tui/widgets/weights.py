@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from daq.force.guided_weights import Guided, Look
 from daq.force.weights_so_far import PointSoFar, so_far
-from tui.drawing import EMPTY, Line, fit
-from tui.widgets.page_parts import wrapped
+from tui.drawing import EMPTY, Line, fit, wrapped
 
 BAR = 24
 OFFERED = (
