@@ -16,9 +16,8 @@ from daq.sources import BoardSource
 from daq.specimen_list import Specimen
 from daq.wire.decoders import make_decoder
 from daq.wire.known_port import KnownPort
+from daq.wire.line_layout import CLOCKS
 from daq.wire.serial_port import SerialPort
-
-CLOCK_FIELDS = ("time_us", "time_ms")
 
 
 def usable_rig(path: Path) -> Rig:
@@ -35,7 +34,7 @@ def usable_rig(path: Path) -> Rig:
 
 def has_board_clock(rig: Rig) -> bool:
     """Whether samples carry the board's own clock."""
-    return rig.link.format == "packet" or any(f in CLOCK_FIELDS for f in rig.link.fields)
+    return rig.link.format == "packet" or any(f in CLOCKS for f in rig.link.fields)
 
 
 def open_source(rig: Rig, port: str | None) -> BoardSource:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 ActsAt = Literal["specimen", "jack", "cell", "fulcrum"]
+Checksum = Literal["none", "xor", "crc"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,7 @@ class Link:
     baud: int = 115200
     format: Literal["text", "packet"] = "text"
     separator: str = ","
-    checksum: Literal["none", "xor", "crc"] = "none"
+    checksum: Checksum = "none"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from daq.samples import COUNTS_MAX, COUNTS_MIN
 from daq.wire.checksums import crc16_of_slices
-from daq.wire.line_layout import CHECKSUM_LENGTH, Layout
+from daq.wire.line_layout import CHECKSUM_LENGTH, CLOCK_MAX, LONGEST_LINE, Layout
 from daq.wire.rows import IntArray
 
 Bytes = npt.NDArray[np.uint8]
@@ -21,9 +21,7 @@ Mask = npt.NDArray[np.bool_]
 _LF, _CR, _BLANK, _PLUS, _MINUS, _STAR = 10, 13, 32, 43, 45, 42
 _PAD = b"0" * 16  # room for the eight-byte words of the first field
 _WORD = 8
-_LONGEST = 256
 _CLOCK_DIGITS = 10
-_CLOCK_MAX = (1 << 32) - 1
 _ANY = 10**10
 _NO_NUMBERS = np.empty((0, 0), dtype=np.int64)
 _ZEROS = np.uint64(0x3030303030303030)
@@ -62,7 +60,7 @@ class LineReader:
         self._high[list(layout.cells)] = COUNTS_MAX
         if layout.clock is not None:
             self._longest[layout.clock] = _CLOCK_DIGITS
-            self._low[layout.clock], self._high[layout.clock] = 0, _CLOCK_MAX
+            self._low[layout.clock], self._high[layout.clock] = 0, CLOCK_MAX
 
     def read(self, block: bytes) -> Lines:
         """Read whole lines (``block`` ends in LF and is not empty)."""
@@ -75,7 +73,7 @@ class LineReader:
         begins[0] = len(_PAD)
         np.add(ends[:-1], 1, out=begins[1:])
         lines = Lines(begins - len(_PAD), ends - len(_PAD), _NO_NUMBERS, None)
-        complete = _complete(line_end_at, fields) & (ends - begins <= _LONGEST)
+        complete = _complete(line_end_at, fields) & (ends - begins <= LONGEST_LINE)
         if complete.all():
             fine, numbers = self._numbers(text, block, begins, marks.reshape(-1, fields))
             doubtful = None if fine.all() else np.logical_not(fine)

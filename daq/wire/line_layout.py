@@ -3,13 +3,14 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from daq.faults import InputFault
-from daq.rig.rig import Cell, Link
+from daq.rig.rig import Cell, Checksum, Link
 
 CLOCKS = {"time_us": 1, "time_ms": 1000}  # field name -> microseconds a tick
-SKIP = "skip"
+CLOCK_MAX = (1 << 32) - 1
+SKIP = "skip"  # the name of a field that is not used
+LONGEST_LINE = 256  # bytes, without its end
 #: Characters of a checksum with its star.
 CHECKSUM_LENGTH = {"none": 0, "xor": 3, "crc": 5}
 
@@ -26,7 +27,7 @@ class Layout:
     tick_us: int
     cells: tuple[int, ...]
     separator: int
-    checksum: Literal["none", "xor", "crc"]
+    checksum: Checksum
 
     @property
     def pattern(self) -> re.Pattern[bytes]:

@@ -15,7 +15,7 @@ from daq.wire.line_layout import Layout
 from daq.wire.rows import Oddity, Rows
 from daq.wire.stream_cutter import StreamCutter
 
-_SAMPLE, _MESSAGE = 1, 2
+SAMPLE, MESSAGE = 1, 2  # kinds of packet
 _HEAD = 8
 _CRC = 2
 _LONGEST = 256
@@ -111,7 +111,7 @@ class PacketDecoder:
 
     def _plainly_right(self, packets: np.ndarray) -> Mask:
         """Return which packets of the right length are good samples."""
-        right: Mask = (packets["kind"] == _SAMPLE) & (packets["cells"] == self._counts)
+        right: Mask = (packets["kind"] == SAMPLE) & (packets["cells"] == self._counts)
         begins = np.arange(len(packets)) * self._dtype.itemsize
         crc = crc16_of_slices(packets.view(np.uint8), begins, begins + self._dtype.itemsize - _CRC)
         right &= crc == packets["crc"]
@@ -121,10 +121,10 @@ class PacketDecoder:
 
     def _judge(self, frame: bytes) -> bytes | Oddity:
         """Return a good sample, decoded, or what else the frame is."""
-        told = _open(frame)
+        told = opened(frame)
         if isinstance(told, str):
             return Oddity(0, told, 0, excerpt(frame))
-        if told[0] == _MESSAGE:
+        if told[0] == MESSAGE:
             return Oddity(0, "message", 0, excerpt(told[_HEAD:-_CRC]))
         if told[1] != self._counts:
             return Oddity(0, "short" if told[1] < self._counts else "long", 0, excerpt(frame))
@@ -156,8 +156,8 @@ def _unstuffed(frame: bytes) -> bytes:
         return b""
 
 
-def _open(frame: bytes) -> bytes | str:
-    """Return what is in a whole frame, or the kind of bad line it is."""
+def opened(frame: bytes) -> bytes | str:
+    """Return what is in a frame that is a whole packet, or the kind of bad line it is."""
     if len(frame) > _LONGEST:
         return "long"
     try:
@@ -166,9 +166,9 @@ def _open(frame: bytes) -> bytes | str:
         return "not a number"
     if len(data) < _HEAD + _CRC:
         return "short"
-    if data[0] not in (_SAMPLE, _MESSAGE):
+    if data[0] not in (SAMPLE, MESSAGE):
         return "not a number"
-    told = _HEAD + _CRC + data[1] * (4 if data[0] == _SAMPLE else 1)
+    told = _HEAD + _CRC + data[1] * (4 if data[0] == SAMPLE else 1)
     if len(data) != told:
         return "short" if len(data) < told else "long"
     (crc,) = struct.unpack_from("<H", data, len(data) - _CRC)

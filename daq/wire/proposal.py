@@ -8,20 +8,20 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import reduce
-from operator import xor
 
 import numpy as np
 import numpy.typing as npt
-from cobs import cobs
 
-from daq.rig.rig import Cell, Link
+from daq.rig.rig import Cell, Checksum, Link
 from daq.samples import COUNTS_MAX, COUNTS_MIN, Chunk
-from daq.wire.checksums import crc16
 from daq.wire.decoders import make_decoder
+from daq.wire.line_layout import CHECKSUM_LENGTH, CLOCK_MAX, SKIP
+from daq.wire.packets import SAMPLE, opened
+from daq.wire.text_lines import checksum_agrees
+
+CHECKSUMS: tuple[Checksum, ...] = ("xor", "crc")
 
 SEPARATORS = (",", ";", "\t", " ")
-_CLOCK_MAX = (1 << 32) - 1
 _ENOUGH = 8  # lines or frames before anything is proposed
 _MOSTLY = 0.8
 _MS_STEADY = 0.35  # a clock's steps vary by less than this part of their median
@@ -89,13 +89,8 @@ def _packets(data: bytes, baud: int, cells: Sequence[str]) -> tuple[Link, list[s
 
 def _cells_of_frame(frame: bytes) -> int | None:
     """Return how many counts a sample frame holds; None for any other."""
-    try:
-        body = cobs.decode(frame)
-    except cobs.DecodeError:
-        return None
-    if len(body) < 10 or int.from_bytes(body[-2:], "little") != crc16(body[:-2]):
-        return None
-    return body[1] if body[0] == 1 and len(body) == 10 + 4 * body[1] else None
+    found = opened(frame)
+    return found[1] if isinstance(found, bytes) and found[0] == SAMPLE else None
 
 
 # Text
@@ -116,17 +111,14 @@ def _text(
     fields, seen = _fields(table, seconds, cells)
     if checksum != "none":
         seen.append(f"each line ends in a right checksum ({checksum})")
-    return Link(tuple(fields), None, baud, "text", separator, checksum), seen  # type: ignore[arg-type]
+    return Link(tuple(fields), None, baud, "text", separator, checksum), seen
 
 
-def _checksum(lines: Sequence[bytes]) -> tuple[str, list[bytes]]:
+def _checksum(lines: Sequence[bytes]) -> tuple[Checksum, list[bytes]]:
     """Return the checksum that most lines carry rightly, and the lines without it."""
-    for name, pattern, value in (
-        ("xor", rb"(.*)\*([0-9A-Fa-f]{2})", lambda body: reduce(xor, body, 0)),
-        ("crc", rb"(.*)\*([0-9A-Fa-f]{4})", crc16),
-    ):
-        matches = [re.fullmatch(pattern, line) for line in lines]
-        right = [m[1] for m in matches if m is not None and int(m[2], 16) == value(m[1])]
+    for name in CHECKSUMS:
+        bodies = [(line, line[: -CHECKSUM_LENGTH[name]]) for line in lines]
+        right = [body for line, body in bodies if checksum_agrees(line, body, name)]
         if len(right) >= _MOSTLY * len(lines):
             return name, right
     return "none", list(lines)
@@ -163,15 +155,15 @@ def _kind(column: Numbers, seconds: float, clock_found: bool) -> tuple[str, str]
     steps = np.diff(column)
     middle = float(np.median(steps)) if len(steps) else 0.0
     rising = len(steps) > 0 and float(np.mean(steps > 0)) > _MOSTLY
-    within_clock = column.min() >= 0 and column.max() <= _CLOCK_MAX
+    within_clock = column.min() >= 0 and column.max() <= CLOCK_MAX
     steady = rising and float(np.mean(np.abs(steps - middle) <= 1 + _MS_STEADY * middle)) > _MOSTLY
     if steady and within_clock and np.all(steps[steps > 0] == _COUNTER_STEP):
-        return "skip", "counts the lines, not used"
+        return SKIP, "counts the lines, not used"
     if steady and within_clock and not clock_found and middle > _COUNTER_STEP:
         unit = _clock_unit(column, seconds)
         return unit, f"a clock, about {middle:.0f} {unit.removeprefix('time_')} a line"
     if column.min() < COUNTS_MIN or column.max() > COUNTS_MAX:
-        return "skip", "beyond 24 bits, so no count of a cell"
+        return SKIP, "beyond 24 bits, so no count of a cell"
     if column.min() == column.max():
         ends = column[0] in (0, -1, COUNTS_MIN, COUNTS_MAX)
         return "cell", f"stands still at {column[0]}: " + (
@@ -193,7 +185,7 @@ def _names(cells: Sequence[str], number: int) -> list[str]:
 
 def _read_back(link: Link, data: bytes) -> tuple[float, int]:
     """Return which part of the lines the live decoder takes, and how many lines there were."""
-    names = [name for name in link.fields if not name.startswith("time_") and name != "skip"]
+    names = [name for name in link.fields if not name.startswith("time_") and name != SKIP]
     if not names:
         return 0.0, 0
     decoder = make_decoder(link, [Cell(name, name, 1.0) for name in names])

@@ -10,12 +10,10 @@ from daq.wire.board_clock import BoardClock
 from daq.wire.checksums import crc16
 from daq.wire.decoded import Decoded, excerpt
 from daq.wire.line_arithmetic import LineReader
-from daq.wire.line_layout import CHECKSUM_LENGTH, Layout
+from daq.wire.line_layout import CHECKSUM_LENGTH, CLOCK_MAX, LONGEST_LINE, Layout
 from daq.wire.rows import IntArray, Oddity, Rows
 from daq.wire.stream_cutter import StreamCutter
 
-_LONGEST = 256
-_CLOCK_MAX = (1 << 32) - 1
 _MANY = 28  # lines from which arrays are quicker than one line at a time
 _HEX_DIGITS = frozenset(b"0123456789abcdefABCDEF")
 
@@ -29,7 +27,7 @@ class TextLineDecoder:
         self._many = many
         self._reader = LineReader(layout)
         self._clock = BoardClock(len(layout.cells), layout.tick_us)
-        self._cutter = StreamCutter(b"\n", _LONGEST + 1)  # room for a CR
+        self._cutter = StreamCutter(b"\n", LONGEST_LINE + 1)  # room for a CR
 
     @property
     def cells(self) -> int:
@@ -99,7 +97,7 @@ class TextLineDecoder:
     ) -> list[int] | None:
         """Return the numbers of a line of good form; else note what it is and return None."""
         line = line.removesuffix(b"\r")
-        told = self._numbers(line) if len(line) <= _LONGEST else "long"
+        told = self._numbers(line) if len(line) <= LONGEST_LINE else "long"
         if isinstance(told, list):
             return told
         if told:
@@ -115,7 +113,7 @@ class TextLineDecoder:
         fields = line
         if self._layout.checksum != "none":
             fields = line[: -CHECKSUM_LENGTH[self._layout.checksum]]
-            if not _checksum_agrees(line, fields, self._layout.checksum):
+            if not checksum_agrees(line, fields, self._layout.checksum):
                 return "checksum"
         match = self._pattern.fullmatch(fields)
         if match is None:
@@ -125,7 +123,7 @@ class TextLineDecoder:
 
     def _in_range(self, numbers: list[int]) -> bool:
         layout = self._layout
-        if layout.clock is not None and not 0 <= numbers[layout.clock] <= _CLOCK_MAX:
+        if layout.clock is not None and not 0 <= numbers[layout.clock] <= CLOCK_MAX:
             return False
         return all(COUNTS_MIN <= numbers[cell] <= COUNTS_MAX for cell in layout.cells)
 
@@ -143,7 +141,7 @@ def _no_numbers(layout: Layout) -> IntArray:
     return np.empty((0, layout.fields), dtype=np.int64)
 
 
-def _checksum_agrees(line: bytes, fields: bytes, kind: str) -> bool:
+def checksum_agrees(line: bytes, fields: bytes, kind: str) -> bool:
     """Whether a line ends in a star and the right hexadecimal digits of what precedes it."""
     star, digits = line[len(fields) : len(fields) + 1], line[len(fields) + 1 :]
     whole = star == b"*" and len(digits) == CHECKSUM_LENGTH[kind] - 1
