@@ -114,12 +114,12 @@ PAGE_KEYS: dict[str, tuple[Key, ...]] = {
         _UP,
         _DOWN,
         Key("overlay", "enter", "lay over", "lay this curve over the others, or take it off"),
+        MODE_ENTRY,
         Key("dots", "v", "dots or curves", "all pulls as dots by group, or the curves"),
         Key("group", "g", "group by", "group by the next key of the specimens"),
         Key("discard", "d", "discard", "call this pull invalid, or valid again"),
         Key("note", "n", "note", "one line about this pull"),
         Key("photo", "i", "photo", "where the photo of this pull is"),
-        MODE_ENTRY,
     ),
     "rig": (
         _UP,

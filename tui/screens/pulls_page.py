@@ -14,7 +14,7 @@ from tui.view import View
 from tui.widgets.page_parts import curves, listed, moved
 
 LETTERS = string.ascii_lowercase
-MARKS = {"failed": "●", "at least": "▸", "partial": "○", "invalid": "×"}
+MARKS = {"failed": "●", "at least": "→", "partial": "○", "invalid": "×"}
 #: Keys of a specimen that name one pull rather than a group.
 OWN = ("label", "run", "hole", "photo")
 #: What the wood brings along, rather than what a person varies.
