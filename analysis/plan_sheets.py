@@ -7,7 +7,7 @@ from analysis.campaign_plan import Plan, PlannedPull, Values
 from analysis.drill_advice import nearest_drills
 from analysis.thread import bite
 
-_WIDTH = 100
+_WIDTH = 80
 _CARD = 30
 _CARDS = 3
 
@@ -15,15 +15,17 @@ _CARDS = 3
 def printable_list(plan: Plan) -> str:
     """Return the list in its order, with a box to tick and room for notes."""
     lines = [*_head(plan), ""]
+    label = max((len(pull.label) for pull in plan.pulls), default=0)
+    levels = max((len(_levels(pull)) for pull in plan.pulls), default=0)
     board = ""
     for pull in plan.pulls:
         if pull.board != board:
             board = pull.board
             lines += ["", f"Board {board}", "-" * (6 + len(board))]
-        expected = "" if math.isnan(pull.expected_n) else f"{pull.expected_n / 1000:.2f} kN"
+        expected = "" if math.isnan(pull.expected_n) else f"{pull.expected_n / 1000:.2f} kN  "
         lines.append(
-            f"[ ] {pull.run:>3}  {pull.label:<10} {_levels(pull):<40} {expected:>9}  "
-            "depth ____  mode ______  note"
+            f"[ ] {pull.run:>3}  {pull.label:<{label}}  {_levels(pull):<{levels}}  {expected}"
+            "depth ____  mode ____  note"
         )
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -48,8 +50,8 @@ def drill_lines(plan: Plan) -> list[str]:
     pilots = {pull.specimen.get("pilot_mm") for pull in plan.pulls}
     lines = []
     for pilot in sorted(size for size in pilots if isinstance(size, float)):
-        drills = "   ".join(f"{d.name} ({d.difference_mm:+.2f})" for d in nearest_drills(pilot))
-        lines.append(f"  pilot {pilot:.2f} mm:   {drills}{_bite(plan.design.fixed, pilot)}")
+        drills = "  ".join(f"{d.name} ({d.difference_mm:+.2f})" for d in nearest_drills(pilot))
+        lines.append(f"  pilot {pilot:.2f} mm:  {drills}{_bite(plan.design.fixed, pilot)}")
     return lines
 
 
@@ -59,7 +61,7 @@ def _bite(fixed: Values, pilot_mm: float) -> str:
     if not isinstance(major, float) or not isinstance(minor, float) or not minor < major:
         return ""
     found = bite(major, minor, pilot_mm)
-    return f"   bite {found.bite_mm:.2f} mm ({found.engagement_pct:.0f} %)"
+    return f"  bite {found.bite_mm:.2f} mm ({found.engagement_pct:.0f} %)"
 
 
 def _head(plan: Plan) -> list[str]:
@@ -67,10 +69,11 @@ def _head(plan: Plan) -> list[str]:
     boards = ", ".join(board.name for board in design.boards)
     lines = _wrapped("Question", plan.question)
     lines += _wrapped("Decided before looking", plan.decided)
-    lines.append(
+    what = (
         f"{len(plan.pulls)} pulls, boards {boards}, {design.replicates} of each combination in "
         f"each board, seed {design.seed}"
     )
+    lines += textwrap.wrap(what, _WIDTH, subsequent_indent="  ")
     for key, value in design.fixed.items():
         lines.append(f"  fixed {key}: {value if isinstance(value, str) else format(value, 'g')}")
     drills = drill_lines(plan)
@@ -78,9 +81,8 @@ def _head(plan: Plan) -> list[str]:
         lines += ["Drills nearest to each pilot (mm larger or smaller); measure the hole:", *drills]
     if not math.isnan(plan.stop_n):
         lines.append(f"Stop at the specimen: {plan.stop_n / 1000:.2f} kN (a notice, no protection)")
-    lines.append(
-        "Drive and pull in this order. Label the wood before drilling. A hole is used once."
-    )
+    lines.append("Drive and pull in this order. Label the wood before drilling.")
+    lines.append("A hole is used once.")
     return lines
 
 

@@ -8,16 +8,18 @@ if TYPE_CHECKING:
 
 EXAMPLE = """\
 example:
-  pullstand plan inserts --factor "pilot=8.0 mm,8.5 mm,9.0 mm" --factor wax=dry,wax \\
-      --board "A: density_kg_m3=702, moisture_pct=10.1" --board B --board C \\
-      --cov "12 %" --difference "20 %" --seed 7 \\
-      --fixed major_mm=10 --fixed penetration_mm=14 --expect "4.5 kN" --rig rig.toml \\
-      --question "Does the pilot size matter?" --decided "differences under 10 % do not count"
+  pullstand plan inserts --factor "pilot=8.0 mm,8.5 mm,9.0 mm" \\
+      --factor wax=dry,wax --board "A: density_kg_m3=702, moisture_pct=10.1" \\
+      --board B --board C --cov "12 %" --difference "20 %" --seed 7 \\
+      --fixed major_mm=10 --fixed penetration_mm=14 --expect "4.5 kN" \\
+      --rig rig.toml --question "Does the pilot size matter?" \\
+      --decided "differences under 10 % do not count"
 
-Every level stands in every board; the order is shuffled inside each board. Levels take a length
-with its unit, or a drill for the pilot ("No. 21", "F drill"). The folder holds plan.toml,
-pulls.csv, list.txt and labels.txt. --expect takes a force, or a kind of fastener of
-"pullstand predict" with its keys.
+Every level stands in every board; the order is shuffled inside each board.
+Levels take a length with its unit, or a drill for the pilot ("No. 21",
+"F drill"). The folder holds plan.toml, pulls.csv, list.txt and labels.txt.
+--expect takes a force, or a kind of fastener of "pullstand predict" with its
+keys.
 """
 
 

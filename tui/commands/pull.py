@@ -1,6 +1,7 @@
 """``pullstand pull``: watch and record pulls, on the console or headless."""
 
 import argparse
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -135,7 +136,7 @@ def _settings(args: argparse.Namespace) -> "tuple[SessionSettings, PlanFollower 
     return settings, PlanFollower(plan, args.plan, done, reason)
 
 
-def _headless(args: argparse.Namespace, session: object, planned: int) -> int:
+def _headless(args: argparse.Namespace, session: "Acquisition", planned: int) -> int:
     """Run without a screen: N pulls, S seconds, or to the end of the plan."""
     from tui.headless import run_headless
     from tui.output import print_json, say
@@ -143,13 +144,32 @@ def _headless(args: argparse.Namespace, session: object, planned: int) -> int:
     pulls = args.pulls
     if pulls is None and args.seconds is None and planned:
         pulls = planned
-    document, fault = run_headless(session, pulls, args.seconds)  # type: ignore[arg-type]
+    if planned and pulls is not None and pulls > planned:
+        say(f"The plan has {planned} left: pulls after that carry no label.")
+    document, fault = run_headless(session, pulls, args.seconds)
     if args.json:
         print_json(document)
     else:
         for path in document["recordings"]:
             print(path)  # noqa: T201
+        _tell(session, args.unit or "kN")
     if fault is not None:
         say(f"pullstand: {fault}")
         return fault.exit_code
     return 0
+
+
+def _tell(session: "Acquisition", unit: str) -> None:
+    """Say what came of each pull; the recordings themselves are the result."""
+    from daq.units import format_force
+    from tui.output import say
+
+    for path, pull in zip(session.saved, session.summaries, strict=False):
+        peak = pull.peak.force_n
+        words = "force unknown" if math.isnan(peak) else f"maximum {format_force(peak, unit)}"
+        say(f"{path.name}: {words}, {pull.outcome.value}")
+    if not session.saved:
+        say(
+            "No pull was recorded: no force rose at the specimen. If the rig was loaded, look "
+            "whether each cell reads up under load (sign in the rig file)."
+        )

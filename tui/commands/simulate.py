@@ -119,9 +119,12 @@ def _tell(said: "Announcement") -> None:
 
     print(said.port, flush=True)  # noqa: T201 - the result of this command
     say(f"{said.scenario}, seed {said.seed}: {said.duration_s / said.speed:.0f} s from opening.")
-    say("Watch it from another terminal:")
-    command = "calibrate" if said.scenario == "weights" else "pull --out pulls"
+    say("From another terminal:")
+    weights = said.scenario == "weights"
+    command = "calibrate" if weights else "pull --out pulls"
     say(f"  pullstand {command} --rig {said.rig_file} --port {said.link or said.port}")
+    if not weights:
+        say("The hook is slack for the first seconds: on the console, z takes the zero then.")
 
 
 def _tell_json(said: "Announcement") -> None:
