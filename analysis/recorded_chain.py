@@ -5,14 +5,16 @@ the bytes of the array ``calibration_json``) and a ratio; the newest of each hol
 before stays readable in the header and the older changes.
 """
 
+import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
 from daq.faults import RecordingFault
 from daq.force.calibration import Calibration
 from daq.force.force_chain import ForceChain
-from daq.force.lever import with_ratio
+from daq.force.lever import CONTACT_WANDER_MM, with_ratio
 from daq.force.zero import Zero
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.reader import Recording
@@ -24,14 +26,17 @@ WHAT = "amended"  # key of a change: what it corrects, in words
 
 
 def force_chain(header: RunHeader) -> ForceChain:
-    """Return the chain a recording was made with. Without a zero the counts pass unchanged."""
-    return ForceChain(_calibration(header), _zero(header), _lever(header))
+    """Return the chain a recording was made with. Without a zero the counts pass unchanged.
+
+    Raises RecordingFault or InputFault where the header makes no chain.
+    """
+    return _chain(header, _calibration(header), _lever(header))
 
 
 def chain_of(recording: Recording) -> ForceChain:
-    """Return the newest chain: the one it was made with, or as amended since."""
+    """Return the newest chain: the one it was made with, or as amended since. Raises as above."""
     header = recording.header
-    return ForceChain(calibration_of(recording), _zero(header), lever_of(recording))
+    return _chain(header, calibration_of(recording), lever_of(recording))
 
 
 def amendments(recording: Recording) -> str:
@@ -74,8 +79,27 @@ def _read_calibration(text: str) -> Calibration:
     return Calibration.from_json(text)
 
 
+def _chain(header: RunHeader, calibration: Calibration, lever: Lever) -> ForceChain:
+    try:
+        return ForceChain(calibration, _zero(header), lever)
+    except ValueError as error:
+        raise RecordingFault(f"The recording's zero and calibration do not fit: {error}.") from None
+
+
 def _lever(header: RunHeader) -> Lever:
-    return Lever(**header.lever)  # type: ignore[arg-type]
+    """Return the lever of a header, which anybody may have written."""
+    held: dict[str, Any] = dict(header.lever)
+    words = {"fulcrum": ("end", "between"), "contact": tuple(CONTACT_WANDER_MM)}
+    numbers = [value for key, value in held.items() if key not in words]
+    sound = all(isinstance(value, int | float) and math.isfinite(value) for value in numbers)
+    sound &= all(held.get(key, choices[0]) in choices for key, choices in words.items())
+    try:
+        lever = Lever(**held)
+    except TypeError:  # an entry that is none, or one that is missing
+        sound = False
+    if not sound or not (lever.jack_arm_mm > 0.0 and lever.specimen_arm_mm > 0.0):
+        raise RecordingFault("The recording's lever is not usable: its arms are not known.")
+    return lever
 
 
 def _zero(header: RunHeader) -> Zero:
