@@ -22,7 +22,7 @@ NOT_LOADED = "not under load"
 TRIPPED = "after a stop"
 ENDED = "after a pull"
 CAUTIONS = "before the first pull"
-PULLED = "not in a replay"
+PULLED = "once a board is there, not in a replay"
 REPLAYED = "in a replay"
 PRACTISED = "in practice"
 
@@ -77,12 +77,12 @@ RIG_KEYS = (
 
 #: Other screens, and how things are shown; the second page of the help.
 SCREEN_KEYS = (
+    Key("link", "l", "link", "ports, raw lines, a proposal", NOT_LOADED),
     Key("plan", "p", "plan", "which pulls remain", NOT_LOADED),
     Key("pulls", "v", "pulls", "dots, curves, words added", NOT_LOADED),
     Key("rig", "r", "rig check", "what it may carry; what if", NOT_LOADED),
     Key("weights", "w", "weights", "calibration and checks", NOT_LOADED),
     Key("zeros", "x", "zeros", "each cell at rest", NOT_LOADED),
-    Key("link", "l", "link", "ports, raw lines, a proposal", NOT_LOADED),
     Key("settings", "o", "settings", "unit, theme, sounds, time", NOT_LOADED),
     Key("expect", "e", "expect", "maximum expected, time wanted: the pace"),
     Key("unit", "k", "unit", "next unit: kN, N, kgf, lbf", foot=False),
@@ -171,10 +171,10 @@ def available(key: Key, reading: LiveReading, cautions_due: bool, at: At = At.RI
         return True
     now = {
         ALWAYS: True,
-        PULLED: True,
+        PULLED: reading.samples > 0,
         CAUTIONS: cautions_due and screen_of(reading) is Screen.NUMBER,
         TRIPPED: reading.trip is not None,
-        LOADED_NOT: reading.phase is Phase.SLACK,
+        LOADED_NOT: reading.phase is Phase.SLACK and reading.samples > 0,
         NOT_LOADED: reading.phase is Phase.SLACK or not reading.live,
         ENDED: pull_ended(reading),
     }

@@ -5,11 +5,12 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from daq.faults import Fault
+from daq.faults import DeviceFault, Fault
 from daq.live_reading import CellReading, LiveReading, Phase, TraceBlock
 from daq.rig.rig import Rig
 from tui.session import Session, empty_block
 
+RETRY_S = 3.0
 NO_BOARD = "There is no board yet: l shows the ports and sets the link up."
 
 
@@ -72,12 +73,27 @@ class ReopeningSession:
     """
 
     def __init__(self, rig: Rig, open_it: Callable[[str | None], Session], port: str | None):
-        self._open_it = open_it
-        self._now: Any
+        self._rig, self._open_it, self._port = rig, open_it, port
+        self._now: Any = NoBoard(rig, "")
+        self._again_s = -math.inf
+        self._try()
+
+    def _try(self) -> None:
+        """Open the port that was asked for; a port that is not there or busy is tried again."""
+        self._again_s = time.monotonic() + RETRY_S
         try:
-            self._now = open_it(port)
+            self._now = self._open_it(self._port)
         except Fault as fault:
-            self._now = NoBoard(rig, str(fault))
+            self._now = NoBoard(self._rig, str(fault))
+            if not isinstance(fault, DeviceFault):
+                self._again_s = math.inf
+
+    def latest(self) -> LiveReading:
+        """Return the newest reading; without a board, look for it now and then."""
+        if not self.has_board and time.monotonic() > self._again_s:
+            self._try()
+        reading: LiveReading = self._now.latest()
+        return reading
 
     @property
     def has_board(self) -> bool:
@@ -89,6 +105,7 @@ class ReopeningSession:
         if self._now.latest().phase is not Phase.SLACK:
             raise Fault("The link stays while the rig is loaded: wind back first.")
         self._now.close()
+        self._now, self._port = NoBoard(self._rig, "the link is being opened"), port
         self._now = self._open_it(port)
 
     def __getattr__(self, name: str) -> Any:

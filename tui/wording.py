@@ -292,7 +292,7 @@ def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
     because = reading.unknown_because or "no reason given"
     lines = ["DO NOT CRANK", because]
     if not reading.samples and not reading.zeroed:
-        lines.append("l shows the ports and sets the link up; h all keys")
+        lines.append("plug the board in: it is looked for; or l sets the link up")
     elif "went away" in because:
         lines.append("plug it in again: it is found by itself; then a new zero")
     elif not reading.zeroed and reading.phase is Phase.SLACK:

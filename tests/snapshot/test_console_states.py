@@ -8,10 +8,12 @@ import asyncio
 import html
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from daq.live_reading import Phase, Recording, RecordingState, Trip
 from tui.console import Console
 from tui.key_table import ENDED, KEYS, TRIPPED, At, known_at, shown_key
 from tui.pace import Wanted
@@ -148,3 +150,85 @@ def test_help_fits_80_columns(in_state):
         page = asyncio.run(rendered(in_state("rising"), (80, 24), keys=keys))
         assert not any("…" in line for line in page[6:])
         assert len(page[23]) > 0  # the footer is not pushed off
+
+
+GONE = Trip("silence", 8123, float("nan"), "the board on /dev/ttyUSB0 went away")
+FAULTED = RecordingState(Recording.FAULT, "D-07.h5", "Only 19 MB left in pulls", 19_000_000)
+FULL = Trip("recorder fault", 1, float("nan"), FAULTED.message)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (
+            {"live": False, "unknown_because": GONE.message, "trip": GONE, "zeroed": False},
+            ("went away", "plug it in again", "latched: a releases it"),
+        ),
+        (
+            {
+                "live": False,
+                "unknown_because": "a converter is at its end",
+                "trip": Trip("saturated", 1, 6100.0, "a converter is at its end: force unknown"),
+            },
+            ("a converter is at its end", "stop latched"),
+        ),
+        (
+            {
+                "live": False,
+                "unknown_because": "no zero taken: hook slack, hands off, then zero",
+                "phase": Phase.SLACK,
+                "zeroed": False,
+                "trip": Trip("board restart", 1, 0.0, "the board restarted: take the zero again"),
+            },
+            ("no zero taken", "z takes the zero", "the board restarted"),
+        ),
+        (
+            {
+                "trip": Trip("recorder fault", 1, float("nan"), FAULTED.message),
+                "recording": FAULTED,
+            },
+            ("NOT RECORDING", "Only 19 MB left in pulls", "disk 19 MB left"),
+        ),
+        (
+            {
+                "live": False,
+                "unknown_because": "/dev/ttyUSB0 is busy: close the other program",
+                "samples": 0,
+                "samples_per_s": float("nan"),
+                "zeroed": False,
+                "phase": Phase.SLACK,
+                "pull_number": 0,
+            },
+            ("is busy: close the other program", "l sets the link up", "l link"),
+        ),
+        (
+            {"gaps": 2, "lost_samples": 31, "bad_lines": {"garbled": 3}},
+            ("3 bad lines (3 garbled)", "2 gaps (31 samples lost)"),
+        ),
+    ],
+    ids=["unplugged", "saturated", "restart", "disk full", "busy", "garbled"],
+)
+def test_trouble_says_what_is_wrong_and_what_to_do(in_state, changes, words):
+    session = in_state("rising")
+    unknown = {"force_n": float("nan")} if not changes.get("live", True) else {}
+    session.reading = replace(session.reading, **changes, **unknown)
+    session.moving = False
+    for size in SIZES:
+        text = " ".join(" ".join(asyncio.run(rendered(session, size))).split())
+        for word in words:
+            assert word in text, size
+
+
+def test_unconfirmed_cautions_give_way_to_a_load(in_state):
+    text = "\n".join(asyncio.run(rendered(in_state("rising"), (120, 40), cautions=True)))
+    assert "whole pull" in text and "Before the first pull" not in text
+    assert "Before the first pull" in "\n".join(
+        asyncio.run(rendered(in_state("slack"), (120, 40), cautions=True))
+    )
+
+
+def test_without_weights_the_number_says_so_calmly(in_state):
+    session = in_state("near")
+    session.reading = replace(session.reading, verified=False)
+    text = "\n".join(asyncio.run(rendered(session, (200, 50))))
+    assert "no weights behind this number" in text and "BEYOND" not in text
