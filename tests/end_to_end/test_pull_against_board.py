@@ -98,14 +98,15 @@ def test_a_fault_is_counted_and_nothing_is_invented(fault, seen, tmp_path):
 
 
 def test_seconds_that_are_lost_trip_and_are_counted(tmp_path):
-    """Three seconds of the board's clock without a line: silence, one gap, the sums add up."""
+    """Three seconds of the board's clock without a line: silence, one gap, every line counted."""
     order = BoardOrder("hardwood-withdrawal", seed=4, speed=SPEED, faults=("silence",))
     code, document, _, truth = pull(order, tmp_path)
     assert code == STOPPED
     assert document["trip"]["cause"] == "silence"
     assert document["gaps"] == 1
-    assert document["lost_samples"] > 200
-    assert counted(document) == truth["samples_sent"]
+    (silence,) = truth["faults"]
+    assert document["lost_samples"] == silence["samples"] > 200
+    assert counted(document) <= truth["samples_sent"]  # it ends once the pull is over
 
 
 @pytest.mark.parametrize(
