@@ -37,7 +37,7 @@ def doubts(curve: PullCurve, marks: Landmarks, recording: Recording) -> tuple[st
     """Return the reasons, the gravest first."""
     return (
         *_of_the_record(curve, recording),
-        *_of_the_maximum(curve),
+        *_of_the_maximum(curve, recording),
         *_of_the_samples(curve),
         *_of_the_zero(curve, recording),
         *_of_the_course(curve, marks),
@@ -67,7 +67,7 @@ def _of_the_record(curve: PullCurve, recording: Recording) -> Iterator[str]:
         yield "link lost"
 
 
-def _of_the_maximum(curve: PullCurve) -> Iterator[str]:
+def _of_the_maximum(curve: PullCurve, recording: Recording) -> Iterator[str]:
     if curve.top < 0:
         return
     near = np.abs(curve.seconds - curve.peak.seconds) < AROUND_MAXIMUM_S / 2
@@ -78,6 +78,8 @@ def _of_the_maximum(curve: PullCurve) -> Iterator[str]:
         yield "gap near the maximum"
     if curve.peak.force_n - curve.peak.median3_n > RAW_OVER_MEDIAN * curve.peak.force_n:
         yield "single-sample maximum"
+    if curve.chain.calibration.expired(recording.header.started_at.date()):
+        yield "calibration expired"
     if not curve.chain.calibration.verified:
         yield "calibration not verified"
     elif curve.forces.extrapolated[curve.top]:

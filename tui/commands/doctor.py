@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
 
     findings = [_python(), _rooms(), _terminal(), _colour(), _ports(), _disk(args.out)]
     if args.rig is not None:
-        findings.append(_rig(args.rig))
+        findings += [_rig(args.rig), *_calibration(args.rig)]
     if args.json:
         print_json({"findings": [asdict(f) for f in findings], "well": _all_well(findings)})
     else:
@@ -123,3 +123,26 @@ def _rig(path: Path) -> Finding:
     except InputFault as fault:
         return Finding("rig file", False, str(fault), "Mend the lines named.")
     return Finding("rig file", True, f"{rig.name}, build {rig.build}, ratio {rig.lever.ratio:.3f}")
+
+
+def _calibration(path: Path) -> list[Finding]:
+    """Look at the calibration of a rig file that can be read: how old it is, has it run out."""
+    from contextlib import suppress
+    from datetime import date
+
+    from daq.faults import InputFault
+    from daq.force.calibration import Calibration
+    from daq.rig.rig_file import read_rig
+
+    do = "Put known weights on: pullstand calibrate --rig FILE (see --help)."
+    with suppress(InputFault):  # told of the rig file already
+        rig = read_rig(path)
+        try:
+            calibration = Calibration.from_rig(rig)
+        except InputFault as fault:
+            return [Finding("calibration", False, str(fault), do)]
+        today = date.today()
+        return [
+            Finding("calibration", not calibration.expired(today), calibration.age_words(today), do)
+        ]
+    return []

@@ -53,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
 
     args.headless |= args.json
     rig = usable_rig(args.rig)
+    _tell_age(rig)
     settings, follower = _settings(args)
     try:
         if args.headless:
@@ -62,6 +63,18 @@ def run(args: argparse.Namespace) -> int:
     finally:
         for complaint in follower.complaints if follower else ():
             say(f"pullstand: departure not recorded: {complaint}")
+
+
+def _tell_age(rig: "Rig") -> None:
+    """Say so where the calibration has run out; what is pulled with it carries a flag."""
+    from datetime import date
+
+    from daq.force.calibration import Calibration
+    from tui.output import say
+
+    calibration, today = Calibration.from_rig(rig), date.today()
+    if calibration.expired(today):
+        say(f"pullstand: calibration {calibration.fingerprint}: {calibration.age_words(today)}")
 
 
 def _opened(

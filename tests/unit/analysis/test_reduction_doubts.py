@@ -1,12 +1,14 @@
 """Every doubt a recording can show is told, and none on a clean pull."""
 
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
 
 from analysis.pull_curve import pull_curve
 from analysis.reduction import reduce_recording
+from daq.force.calibration import Calibration
 from daq.record.events import Event, EventKind
 from daq.samples import COUNTS_MAX, Flag
 
@@ -110,6 +112,18 @@ def test_a_maximum_of_one_sample_is_told(recorded):
         samples["counts"][top, 0] += round(more_n / 2.0 * 2143.2)
 
     assert "single-sample maximum" in new_flags(changed(recording, change))
+
+
+def test_a_calibration_past_its_last_day_is_told(recorded):
+    """Good until the day of the pull itself; the day after it has run out."""
+    recording, _ = recorded()
+    header = recording.header
+    pulled = header.started_at.date()
+    for days, expected in ((0, set()), (-1, {"calibration expired"})):
+        held = Calibration.from_json(header.calibration)
+        last = (pulled + timedelta(days=days)).isoformat()
+        text = replace(held, made_on="2020-01-01", expires_on=last).to_json()
+        assert new_flags(replace(recording, header=replace(header, calibration=text))) == expected
 
 
 def test_a_full_scale_reading_is_never_the_maximum(recorded):
