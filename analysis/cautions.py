@@ -122,8 +122,8 @@ def _doubted(selection: Selection) -> list[str]:
     if not doubted:
         return []
     return [
-        f"Pulls in doubt: {doubted}. A check weight failed beside them, and nobody knows when the rig "
-        "went wrong. Check, calibrate again, and repeat them where it matters."
+        f"Pulls in doubt: {doubted}. A check weight failed beside them, and nobody knows when the "
+        "rig went wrong. Check, calibrate again, and repeat them where it matters."
     ]
 
 

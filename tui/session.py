@@ -63,9 +63,7 @@ class Session(Protocol):
         """Say how the last pull failed (one of ``MODES``); an empty mode takes that back."""
         ...
 
-    def keep_word(
-        self, change: Mapping[str, str], reason: str, file: Path | None = None
-    ) -> None:
+    def keep_word(self, change: Mapping[str, str], reason: str, file: Path | None = None) -> None:
         """Add a note, a photo's place, a mode ... to the last pull, or to the recording named."""
         ...
 
