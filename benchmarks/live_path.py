@@ -1,19 +1,15 @@
 """The whole live path (port, decode, guard, watch, record) beside the loop a person writes."""
 
-import os
 import resource
 import statistics
-import subprocess
-import sys
 import tempfile
 import time
-import tty
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import serial
 
+from benchmarks.sending_board import on_pty
 from benchmarks.table import Row, print_rows
 from daq.acquisition import Acquisition
 from daq.force.calibration import Calibration
@@ -43,47 +39,13 @@ RIG = Rig(
 )
 KNOWN = SessionSettings(zero=Zero((0.0,) * 4, (20.0,) * 4, (80.0,) * 4, samples=100))
 
-# writes lines of four loaded cells to descriptor argv[1], argv[2] lines a second (0: no pause)
-_BOARD = """
-import os, sys, time
-board, pace, count = int(sys.argv[1]), float(sys.argv[2]), 0
-begin = time.monotonic()
-try:
-    while True:
-        due = count + 200
-        if pace:
-            time.sleep(0.001)
-            due = int((time.monotonic() - begin) * pace)
-        data = b"".join(b"%d,%d,%d,%d,%d\\n" % (
-            k * 55 % 2**32, 1070000 + k % 99, 1070000 + k % 7, 1080000 - k % 99, 1060000 - k % 98,
-        ) for k in range(count, due))
-        count = due
-        while data:
-            data = data[os.write(board, data):]
-except OSError:
-    pass
-"""
+#: Counts of the four loaded cells of line k.
+COUNTS = "1070000 + k % 99, 1070000 + k % 7, 1080000 - k % 99, 1060000 - k % 98"
 
 
 def run() -> list[Row]:
     """Measure the path flooded, paced, and its memory."""
     return [_flooded(), _paced(), _memory()]
-
-
-def on_pty(pace: float, use: Callable[[str], float]) -> float:
-    """Return what ``use`` makes of a pty that a board in another process writes to."""
-    board, host = os.openpty()
-    tty.setraw(host)
-    writer = subprocess.Popen(
-        [sys.executable, "-c", _BOARD, str(board), str(pace)], pass_fds=[board]
-    )
-    os.close(board)
-    try:
-        return use(os.ttyname(host))
-    finally:
-        writer.kill()
-        writer.wait()
-        os.close(host)
 
 
 def _session(name: str, folder: Path) -> Acquisition:
@@ -125,7 +87,7 @@ def _plain(name: str) -> float:
 
 
 def _flooded() -> Row:
-    pairs = [(on_pty(0, _ours), on_pty(0, _plain)) for _ in range(RUNS)]
+    pairs = [(on_pty(COUNTS, 0, _ours), on_pty(COUNTS, 0, _plain)) for _ in range(RUNS)]
     ratios = [ours / plain for ours, plain in pairs]
     return Row(
         "whole live path, 4 cells, flooded",
@@ -153,7 +115,7 @@ def _paced_share(name: str) -> float:
 
 
 def _paced() -> Row:
-    share = on_pty(PACED_PER_S, _paced_share)
+    share = on_pty(COUNTS, PACED_PER_S, _paced_share)
     return Row(
         f"whole live path, {PACED_PER_S:,} lines/s (3 Mbaud), {PACED_S:.0f} s",
         f"{share:.1f} % of a core",

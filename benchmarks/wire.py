@@ -1,16 +1,12 @@
 """Reading and decoding beside the plain loop: ``readline()`` and ``int()``, on the same pty."""
 
-import os
 import statistics
-import subprocess
-import sys
 import time
-import tty
-from collections.abc import Callable
 
 import serial
 from cobs import cobs
 
+from benchmarks.sending_board import on_pty
 from benchmarks.table import Row, print_rows
 from daq.rig.rig import Cell, Link
 from daq.samples import Chunk
@@ -26,48 +22,13 @@ PACED_LINES_PER_S = 18_000  # 3 Mbaud carries about so many lines of four cells
 PACED_S = 4.0
 _MANY = 20_000
 
-# writes lines of four cells to descriptor argv[1], argv[2] lines a second (0: as fast as they go)
-_BOARD = """
-import os, sys, time
-board, pace, count = int(sys.argv[1]), float(sys.argv[2]), 0
-begin = time.monotonic()
-try:
-    while True:
-        due = count + 200
-        if pace:
-            time.sleep(0.001)
-            due = int((time.monotonic() - begin) * pace)
-        data = b"".join(b"%d,%d,%d,%d,%d\\n" % (
-            k * 55 % 2**32, 2118730 + k % 99, -198114 + k % 7, 81 - k % 999, 4000000 - k % 9999,
-        ) for k in range(count, due))
-        count = due
-        while data:
-            data = data[os.write(board, data):]
-except OSError:
-    pass
-"""
+#: Counts of the four cells of line k.
+COUNTS = "2118730 + k % 99, -198114 + k % 7, 81 - k % 999, 4000000 - k % 9999"
 
 
 def run() -> list[Row]:
     """Measure everything; medians of several runs."""
     return [_flooded(), _paced(), _one_line(), *_blocks(), _packets()]
-
-
-def _on_pty(pace: float, read: Callable[[str], float]) -> float:
-    """Return what ``read`` makes of a pty that a board in another process writes to."""
-    board, host = os.openpty()
-    tty.setraw(host)
-    name = os.ttyname(host)
-    writer = subprocess.Popen(
-        [sys.executable, "-c", _BOARD, str(board), str(pace)], pass_fds=[board]
-    )
-    os.close(board)
-    try:
-        return read(name)
-    finally:
-        writer.kill()
-        writer.wait()
-        os.close(host)
 
 
 def _by_readline(name: str) -> float:
@@ -115,8 +76,8 @@ def _readline_share(name: str) -> float:
 
 
 def _flooded() -> Row:
-    ours = statistics.median(_on_pty(0, _by_us) for _ in range(RUNS))
-    other = statistics.median(_on_pty(0, _by_readline) for _ in range(RUNS))
+    ours = statistics.median(on_pty(COUNTS, 0, _by_us) for _ in range(RUNS))
+    other = statistics.median(on_pty(COUNTS, 0, _by_readline) for _ in range(RUNS))
     return Row(
         "read + decode, 4 cells, pty flooded",
         f"{ours:,.0f} lines/CPU s",
@@ -128,8 +89,8 @@ def _flooded() -> Row:
 
 
 def _paced() -> Row:
-    ours = statistics.median(_on_pty(PACED_LINES_PER_S, _share_of_a_core) for _ in range(3))
-    other = _on_pty(PACED_LINES_PER_S, _readline_share)
+    ours = statistics.median(on_pty(COUNTS, PACED_LINES_PER_S, _share_of_a_core) for _ in range(3))
+    other = on_pty(COUNTS, PACED_LINES_PER_S, _readline_share)
     return Row(
         f"read + decode at {PACED_LINES_PER_S:,} lines/s",
         f"{ours:.1f} % of a core",
