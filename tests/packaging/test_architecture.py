@@ -82,3 +82,10 @@ def test_the_map_of_daq_is_the_folder():
 def test_every_module_opens_with_what_it_is():
     """A sentence at the top of each file."""
     assert [name for _, name, tree in modules() if not ast.get_docstring(tree)] == []
+
+
+def test_test_files_have_names_of_their_own():
+    """A name stands for one file in a report of failures; shared fixtures alone repeat theirs."""
+    folder = Path(__file__).parents[1]
+    names = [path.name for path in folder.rglob("*.py") if path.name != "conftest.py"]
+    assert sorted(names) == sorted(set(names))
