@@ -290,6 +290,13 @@ def alarm(reading: LiveReading, unit: str) -> Alarm:
 
 def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
     because = reading.unknown_because or "no reason given"
+    if (
+        reading.samples
+        and not reading.zeroed
+        and reading.trip is None
+        and (reading.phase is Phase.SLACK)
+    ):
+        return ("PRESS Z AT SLACK", because, "do not crank before; nobody touches the rig")
     lines = ["DO NOT CRANK", because]
     if not reading.samples and not reading.zeroed:
         lines.append("plug the board in: it is looked for; or l sets the link up")

@@ -1,6 +1,7 @@
 """Exact words and digits for a reading."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -118,7 +119,13 @@ def test_bad_lines_by_kind(reading_at):
 def test_no_zero_yet_says_how_to_take_it(reading_at):
     reading = reading_at(live=False, unknown_because="no zero taken", zeroed=False,
                          phase=Phase.SLACK, pull_number=0)  # fmt: skip
-    assert any(line.startswith("z takes the zero") for line in wording.alarm(reading, "kN").lines)
+    lines = wording.alarm(reading, "kN").lines
+    assert lines[0] == "PRESS Z AT SLACK"
+    assert any("do not crank" in line for line in lines)
+    tripped = replace(reading, trip=TRIP)
+    lines = wording.alarm(tripped, "kN").lines
+    assert lines[0] == "DO NOT CRANK"
+    assert any(line.startswith("z takes the zero") for line in lines)
 
 
 def test_stop_says_what_to_do_next(reading_at):
