@@ -51,7 +51,8 @@ def run_headless(
     except KeyboardInterrupt:
         fault = Interrupted("Interrupted: the pull was ended as it stood and its file finished.")
     finally:
-        fault = _close(session) or fault
+        ended = _close(session)
+        fault = fault or _stopped(session) or ended
     return document(session, trips), fault
 
 
@@ -83,6 +84,14 @@ def _wait(
             return None
         time.sleep(POLL_S)
     return None
+
+
+def _stopped(session: Acquisition) -> Fault | None:
+    """Return the guard's stop, if it came before the board went away and not because of that."""
+    trip = session.latest().trip
+    if trip is None or session.ended_because in (None, trip.message):
+        return None
+    return StoppedByGuard(f"Stopped by the guard: {trip.message}.")
 
 
 def in_pull(reading: LiveReading, ended: int) -> bool:
