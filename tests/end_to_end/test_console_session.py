@@ -67,6 +67,8 @@ class Person:
         for key in keys:
             self.app.post_message(events.Key(key, key if len(key) == 1 else None))
             await self.pilot.pause()
+            if key == "enter":  # the line answers in a message of its own
+                await self.pilot.pause(0.05)
 
     async def until(self, seen, what):
         ends = time.monotonic() + DEADLINE_S
