@@ -20,7 +20,10 @@ from tui.screens.zeros_page import ZerosPage
 from tui.view import Lower
 
 if TYPE_CHECKING:
+    from tui.around import Playing
     from tui.console import Console
+    from tui.screens.live import LiveScreen
+    from tui.session import Session
 
 QUARTER = 0.25
 SKIP_S, STEP_S = 5.0, 0.1
@@ -34,11 +37,11 @@ class Deeds:
         self._undo: list[Callable[[], None]] = []
 
     @property
-    def _live(self):  # type: ignore[no-untyped-def]
+    def _live(self) -> "LiveScreen":
         return self.console.live
 
     @property
-    def _session(self):  # type: ignore[no-untyped-def]
+    def _session(self) -> "Session":
         return self.console.session
 
     def _request(self, call: Callable[[], None], done: str) -> bool:
@@ -203,7 +206,7 @@ class Deeds:
         """Go back to the start."""
         self._play(lambda playing: playing.skip(float("-inf")))
 
-    def _play(self, lead) -> None:  # type: ignore[no-untyped-def]
+    def _play(self, lead: "Callable[[Playing], None]") -> None:
         playing = self.console.around.playing
         if playing is not None:
             self._request(lambda: lead(playing), "")
