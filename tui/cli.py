@@ -28,17 +28,21 @@ DEFECT = 1
 USAGE = 2
 #: What a system says of a name that can be no file's.
 NAMES = (errno.ENAMETOOLONG, errno.ELOOP, errno.EINVAL)
+#: What a system says of a place that takes no more.
+FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     arguments = list(sys.argv[1:] if argv is None else argv)
-    parser, chosen = _parser(arguments)
-    args = parser.parse_args(arguments)
-    if chosen is None:
-        parser.print_help()
-        return 0
-    return _run(chosen, args)
+    try:
+        parser, chosen = _parser(arguments)
+        args = parser.parse_args(arguments)
+        if chosen is None:
+            parser.print_help()
+    except OSError as error:
+        return _told(error)
+    return 0 if chosen is None else _run(chosen, args)
 
 
 def _run(command: ModuleType, args: argparse.Namespace) -> int:
@@ -53,13 +57,25 @@ def _run(command: ModuleType, args: argparse.Namespace) -> int:
     except KeyboardInterrupt:
         say("pullstand: interrupted")
         return INTERRUPTED
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except Exception as error:  # a person gets a sentence
-        words, code = _in_words(error)
-        say(f"pullstand: {words}")
-        return code
+        return _told(error)
+
+
+def _told(error: Exception) -> int:
+    """Say what happened in a sentence; return the exit code."""
+    from tui.output import say
+
+    if isinstance(error, BrokenPipeError):  # whoever read our words has gone
+        _drop_output()
+        return 0
+    words, code = _in_words(error)
+    say(f"pullstand: {words}")
+    return code
+
+
+def _drop_output() -> None:
+    """Let nothing more be written to stdout, not even what waits for the end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _in_words(error: Exception) -> tuple[str, int]:
@@ -67,6 +83,10 @@ def _in_words(error: Exception) -> tuple[str, int]:
         return "not enough memory: close other programs. What was recorded is safe.", DEFECT
     if isinstance(error, OSError) and error.errno in NAMES:
         return f"{error.filename}: {error.strerror}. Give another name.", USAGE
+    if isinstance(error, OSError) and error.errno in FULL:
+        _drop_output()
+        words = f"nothing more can be written ({error.strerror}): make room, or write elsewhere."
+        return f"{words} What was recorded is safe.", DEFECT
     return _defect(error), DEFECT
 
 
@@ -75,14 +95,15 @@ def _defect(error: Exception) -> str:
     import tempfile
     import traceback
 
-    with tempfile.NamedTemporaryFile(
-        "w", prefix="pullstand-defect-", suffix=".txt", delete=False, encoding="utf-8"
-    ) as file:
-        traceback.print_exception(error, file=file)
-    return (
-        f"a defect of this program ({type(error).__name__}: {error}). What was recorded is "
-        f"safe. The details are in {file.name}; please send them with what you did."
-    )
+    what = f"a defect of this program ({type(error).__name__}: {error}). What was recorded is safe."
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="pullstand-defect-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file:
+            traceback.print_exception(error, file=file)
+    except OSError:  # no room for the details either
+        return what
+    return f"{what} The details are in {file.name}; please send them with what you did."
 
 
 def _parser(arguments: Sequence[str]) -> tuple[argparse.ArgumentParser, ModuleType | None]:
