@@ -21,5 +21,5 @@ COMMANDS = {
     "amend": ("amend", "add a correction beside the old and reduce all pulls again"),
     "report": ("report", "one self-contained page"),
     "repair": ("repair", "what a cut-short recording still holds"),
-    "simulate": ("simulate", "a simulated board on a serial port, till Ctrl-C"),
+    "simulate": ("simulate", "a simulated board on a serial port, till its script is over"),
 }

@@ -144,6 +144,8 @@ def _show(
     from rich.table import Table
     from rich.text import Text
 
+    from analysis.groups import level_words
+
     console = Console(highlight=False)
     console.print(Text(f"Amended: {correction.words}. Forces at the specimen", style="bold"))
     table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
@@ -163,7 +165,9 @@ def _show(
         verdict = (
             f"CHANGED from {each.before} to {each.after}" if each.changed else f"still {each.after}"
         )
-        words = f"{each.series}, {each.by} {each.a} against {each.b}: {verdict}"
+        a, b = level_words(each.a), level_words(each.b)
+        series = f"{each.series}, " if each.series else ""
+        words = f"{series}{each.by} {a} against {b}: {verdict}"
         was_now = f"{each.before_n / 1000:+.2f} kN -> {each.after_n / 1000:+.2f} kN"
         console.print(Text(f"{words} ({was_now})"))
     for stop in stops:

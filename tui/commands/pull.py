@@ -174,13 +174,15 @@ def _headless(args: argparse.Namespace, session: "Acquisition", planned: int) ->
 
 def _tell(session: "Acquisition", unit: str) -> None:
     """Say what came of each pull; the recordings themselves are the result."""
+    from daq.live_reading import Phase
     from daq.units import format_force
     from tui.output import say
 
+    ends = {Phase.PARTED: "parted", Phase.EASED: "eased whole"}
     for path, pull in zip(session.saved, session.summaries, strict=False):
         peak = pull.peak.force_n
         words = "force unknown" if math.isnan(peak) else f"maximum {format_force(peak, unit)}"
-        say(f"{path.name}: {words}, {pull.outcome.value}")
+        say(f"{path.name}: {words}, {ends.get(pull.outcome, 'cut short')}")
     if not session.saved:
         say(
             "No pull was recorded: no force rose at the specimen. If the rig was loaded, look "

@@ -69,7 +69,8 @@ def _headless(args: argparse.Namespace, session: "Acquisition") -> int:
     if args.json:
         print_json(document)
     else:
-        print(f"maximum {reading.maximum_n:.0f} N in {reading.pull_number} pull(s)")  # noqa: T201
+        pulls = "1 pull" if reading.pull_number == 1 else f"{reading.pull_number} pulls"
+        print(f"maximum {reading.maximum_n:.0f} N in {pulls}")  # noqa: T201
     return 0
 
 
