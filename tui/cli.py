@@ -6,6 +6,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from types import ModuleType
 
 from rich_argparse import RawDescriptionRichHelpFormatter
@@ -75,7 +76,8 @@ def _told(error: Exception) -> int:
 
 def _drop_output() -> None:
     """Let nothing more be written to stdout, not even what waits for the end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with suppress(OSError):  # a stdout that is no file of the system
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _in_words(error: Exception) -> tuple[str, int]:

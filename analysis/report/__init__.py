@@ -2,7 +2,6 @@
 
 evidence     [E] recordings to what a report shows of them: result, thin curve, marks, fingerprints
 thin_curve   a curve as few of its own samples, every extreme kept, gaps kept as gaps
-questions    what to compare by: as asked, as planned, or as the pulls differ
 answers      one comparison made ready to be read
 sections     one series of pulls: answers, curves, table, what does not count
 story        everything the page says, as values
