@@ -134,7 +134,7 @@ class PullSession:
         self._wire_changes(decoded.events)
         self._keep_zero(now_ns)
         self._watch_safety()
-        return TraceBlock(step.seconds, step.forces.at_specimen_n, step.samples["flags"])
+        return TraceBlock(step.seconds, step.forces.at_specimen_n, self._drawn_flags(step))
 
     def fault(self, cause: str, message: str, now_ns: int) -> Trip | None:
         """Trip for something that is no sample; return the trip if it is new."""
@@ -289,9 +289,14 @@ class PullSession:
     def _chain(self, zero: Zero | None) -> LiveChain:
         zero = zero or Zero.none(len(self.rig.cells))
         force = ForceChain(self.calibration, zero, self.rig.lever)
-        noise = np.array([zero.sd]) + np.array([zero.counts])
-        noise_n = float(np.linalg.norm(force.forces(noise).cells_n)) * self.rig.lever.ratio
-        return live_chain(self.rig, force, noise_n)
+        return live_chain(self.rig, force, force.noise_n)
+
+    def _drawn_flags(self, step: Step) -> np.ndarray:
+        """Return the marks a screen draws by: those kept, and what no weight has verified."""
+        flags: np.ndarray = step.samples["flags"].copy()
+        if self.calibration.verified:
+            flags[step.forces.extrapolated] |= int(Flag.EXTRAPOLATED)
+        return flags
 
     def _assume_zero(self, samples: np.ndarray) -> None:
         """Until a zero is taken the guard judges what was added since the first sample."""

@@ -88,10 +88,12 @@ class Recorder:
         self._begun: Begin | None = None
         self._kept: list[np.ndarray] = []
         self._words: list[Later] = []
+        self._last: Path | None = None  # the file of the last pull, None where it has none
         self._committed_ns = self._synced_ns = self._looked_ns = 0
         check_folder(folder)
         self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(folder))
         self.saved: tuple[Path, ...] = ()
+        self._not_added = ""
 
     def handle(self, message: Message) -> None:
         """Take one message. A fault of the disk becomes the state FAULT, never an exception."""
@@ -137,6 +139,7 @@ class Recorder:
 
     def _begin(self, begin: Begin) -> None:
         self.close()
+        self._last = None
         self._file = PullFile.create(self._folder, begin.header, len(begin.header.cells))
         self._begun = begin
         self._kept = list(begin.past)
@@ -166,43 +169,54 @@ class Recorder:
     def _end(self, end: End) -> None:
         assert self._file is not None
         assert self._begun is not None
-        file, self._file = self._file, None
+        file = self._file
         file.finish(dict(end.result), end.zero_after, derived_force(self._begun, self._kept))
-        self._kept = []
-        self.saved = (*self.saved, file.path)
-        for word in self._words:
-            add_history(file.path, dict(word.change), word.reason)
-        self._words = []
+        self._closed(file.path)
         if self._after_saved is not None:
             self._after_saved(self._begun.header.specimen)
         self.state = RecordingState(
-            Recording.SAVED, str(file.path), disk_free_bytes=_free(self._folder)
+            Recording.SAVED, str(file.path), self._not_added, _free(self._folder)
         )
+
+    def _closed(self, path: Path) -> None:
+        """A pull's file is closed: what was said meanwhile belongs to it, and to no other."""
+        self._file, self._kept, self._last = None, [], path
+        self.saved = (*self.saved, path)
+        words, self._words = self._words, []
+        self._not_added = ""
+        for word in words:
+            self._add(path, word)
 
     def _later(self, word: Later) -> None:
         if self._file is not None and word.file in (None, self._file.path):
             self._words.append(word)
-        elif word.file is not None or self.saved:
-            self._add(word.file or self.saved[-1], word)
+            return
+        file = word.file or self._last
+        if file is None:
+            words = "The last pull has no file: what was said of it is not kept."
+            self.state = replace(self.state, message=words)
+        else:
+            self._add(file, word)
 
     def _add(self, file: Path, word: Later) -> None:
         """Add a word to a file; what cannot be added is told, and no reason to stop a pull."""
         try:
             add_history(file, dict(word.change), word.reason)
         except RecordingFault as fault:
-            self.state = replace(self.state, message=str(fault))
+            self._not_added = str(fault)
+            self.state = replace(self.state, message=self._not_added)
 
     def _fail(self, words: str) -> None:
         """Keep what is on the disk, and say what happened."""
-        file, self._file = self._file, None
-        self._kept = []
+        file = self._file
         self._looked_ns = time.monotonic_ns()
         if file is not None:
-            self.saved = (*self.saved, file.path)
             try:
                 file.abort(words)
             except RecordingFault as again:
                 words = f"{words} {again}"
+            self._closed(file.path)
+            words = f"{words} {self._not_added}".rstrip()
         name = "" if file is None else str(file.path)
         self.state = RecordingState(Recording.FAULT, name, words, _free(self._folder))
 
