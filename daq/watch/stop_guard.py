@@ -13,6 +13,12 @@ from daq.samples import Flag, FloatArray
 _TRIPPING_FLAGS = int(Flag.SATURATED | Flag.RESTART | Flag.STUCK)
 
 
+#: Load presses a cell. Pulled by this part of its capacity its sign is reversed, or its zero was
+#: taken under load: two such cells cancel, and the sum would never reach the stop. The ring after
+#: a break stays below it (common practice, no source).
+PULLED_PART = 0.1
+
+
 @dataclass(frozen=True, slots=True)
 class GuardLimits:
     """What the guard judges by: newtons at the specimen and at each cell, silence in ns."""
@@ -47,9 +53,10 @@ def judge(
     """Judge a block (perhaps empty) and return the state after it.
 
     samples: (n,) structured; cells_n: (n, cells) newtons at each cell; at_specimen_n: (n,)
-    newtons. The first sample beyond a limit makes the trip, whatever its flags; a force counts in
-    both directions, because a cell breaks in either. An empty block at ``now_ns`` (host, monotonic)
-    is how silence is noticed; so is a leap of the board's clock. ``still`` names the cells behind
+    newtons. The first sample beyond a limit makes the trip, whatever its flags; a force at the
+    specimen counts in both directions, a cell may be pulled by PULLED_PART of its capacity. An
+    empty block at ``now_ns`` (host, monotonic) is how silence is noticed; so is a leap of the
+    board's clock. ``still`` names the cells behind
     the flag STUCK. A latched trip is never replaced.
     """
     heard = state
@@ -127,7 +134,7 @@ def _all_well(
         at_specimen_n.max() <= limits.stop_n
         and at_specimen_n.min() >= -limits.stop_n
         and (cells_n.max(axis=0) <= limits.cell_capacities_n).all()
-        and (cells_n.min(axis=0) >= np.negative(limits.cell_capacities_n)).all()
+        and (cells_n.min(axis=0) >= -PULLED_PART * np.asarray(limits.cell_capacities_n)).all()
         and not (np.bitwise_or.reduce(samples["flags"]) & _TRIPPING_FLAGS)
     )
 
@@ -143,7 +150,8 @@ def _over(
     if not len(samples) or _all_well(limits, samples, cells_n, at_specimen_n):
         return None
     over_stop = ~(np.abs(at_specimen_n) <= limits.stop_n)  # NaN counts as over
-    over_cell = ~(np.abs(cells_n) <= np.asarray(limits.cell_capacities_n))
+    capacities_n = np.asarray(limits.cell_capacities_n)
+    over_cell = ~((cells_n <= capacities_n) & (cells_n >= -PULLED_PART * capacities_n))
     flagged = (samples["flags"] & _TRIPPING_FLAGS) != 0
     bad = over_stop | over_cell.any(axis=1) | flagged
     first = int(np.argmax(bad))  # there is one, or all were well
@@ -157,10 +165,7 @@ def _over(
         return Trip("channel missing", index, force_n, f"{still or 'a cell'} stands still")
     if over_cell[first].any():
         cell = int(np.argmax(over_cell[first]))
-        message = (
-            f"cell {limits.cell_names[cell]} carries {cells_n[first, cell]:.0f} N, "
-            f"its limit is {limits.cell_capacities_n[cell]:.0f} N"
-        )
+        message = _cell_words(limits, cell, float(cells_n[first, cell]))
         return Trip("cell force", index, force_n, message)
     return Trip(
         "specimen force",
@@ -168,3 +173,13 @@ def _over(
         force_n,
         f"{force_n:.0f} N at the specimen, the stop is {limits.stop_n:.0f} N",
     )
+
+
+def _cell_words(limits: GuardLimits, cell: int, force_n: float) -> str:
+    name, capacity_n = limits.cell_names[cell], limits.cell_capacities_n[cell]
+    if force_n < 0:
+        return (
+            f"cell {name} is pulled by {-force_n:.0f} N, load should press it: its sign is "
+            "reversed, or its zero was taken under load"
+        )
+    return f"cell {name} carries {force_n:.0f} N, its limit is {capacity_n:.0f} N"

@@ -98,3 +98,20 @@ def test_a_trip_latches_until_acknowledged_at_a_low_known_force():
     assert acknowledge(state, 500.0, 20.0).trip is not None
     assert acknowledge(state, float("nan"), 20.0).trip is not None
     assert acknowledge(state, 5.0, 20.0).trip is None
+
+
+def test_a_cell_that_is_pulled_trips_though_the_sum_is_small():
+    """With one sign reversed two cells cancel: the stop alone would never be reached."""
+    samples, cells, specimen = block([0.0, 2.0])
+    cells[1] = (31.0, -30.5)  # of 300 N each
+    trip = judge(GuardState(), LIMITS, samples, cells, specimen, 0).trip
+    assert trip is not None
+    assert (trip.cause, trip.index) == ("cell force", 1)
+    assert "sign is reversed" in trip.message
+
+
+def test_the_ring_after_a_break_is_no_reversed_cell():
+    """A swing below zero by less than a tenth of the capacity."""
+    samples, cells, specimen = block([0.0])
+    cells[0] = (-29.0, -29.0)
+    assert judge(GuardState(), LIMITS, samples, cells, specimen, 0).trip is None
