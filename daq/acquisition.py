@@ -34,7 +34,8 @@ TRACE_BLOCKS = 4000
 WATCH_NS = 5_000_000
 PUBLISH_NS = 15_000_000  # no screen looks more often; a trip is published at once
 JOIN_S = 5.0
-RECONNECT_S = 1.0
+RECONNECT_NS = 1_000_000_000
+WISH_S = 0.1  # how often wishes are looked at while there is no board to read
 RECORDER_POLL_S = 0.05
 LOOK_BACK_S = 10.0
 
@@ -215,6 +216,11 @@ class Acquisition:
             self._session.close(
                 self._ended_because or "the session was closed", self._source.now_ns()
             )
+            self._source.set_alarm(raised=False)
+            self._publish()
+            while not self._closing.wait(WISH_S):  # the last pull may still be judged
+                self._fulfil_wishes()
+            self._fulfil_wishes()
         finally:
             self._source.set_alarm(raised=False)
             self._source.close()
@@ -276,7 +282,12 @@ class Acquisition:
             self._faults.append(fault)
             return
         self._source.close()
-        while not self._closing.wait(RECONNECT_S):
+        due_ns = self._source.now_ns() + RECONNECT_NS
+        while not self._closing.wait(WISH_S):
+            self._fulfil_wishes()
+            if self._source.now_ns() < due_ns:
+                continue
+            due_ns += RECONNECT_NS
             try:
                 self._source = self._open_source()
             except DeviceFault:

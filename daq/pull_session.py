@@ -175,6 +175,8 @@ class PullSession:
         """Take the zero from the last ZERO_S seconds. Raises NotQuiet, the old zero stays."""
         if self.state.phase.in_pull:
             raise NotQuiet("No zero taken: a pull is on. Wind back to slack first.")
+        if self.lost_because:
+            raise NotQuiet(f"No zero taken: {self.lost_because}.")
         if self.state.still:
             raise NotQuiet(f"No zero taken: {self.doubts.now}.")
         zero = self._zeros.take(self.past, now_ns, self._next_index, forced=forced)
@@ -193,6 +195,8 @@ class PullSession:
         """Release the latched stop, if the force is known and low. Raises Fault."""
         if self.state.guard.trip is None:
             return
+        if self.lost_because:
+            raise Fault(f"Not released, the force is unknown: {self.lost_because}.")
         guard = acknowledge(self.state.guard, self.force_n, self.safe_n)
         if guard.trip is not None:
             raise Fault(f"Not released: wind back below {self.safe_n:.0f} N first.")

@@ -245,3 +245,23 @@ def test_the_alarm_line_of_a_port_falls_on_the_first_count_over_the_stop(
     assert running.latest().trip.cause == "specimen force"
     assert getattr(fake, line) is False
     assert getattr(fake, "dtr" if line == "rts" else "rts") is True
+
+
+def test_a_pull_can_be_judged_after_the_board_went_away(tmp_path, bench):
+    """The cable falls out at slack: what is said of the pull still reaches its file."""
+    up, down = np.linspace(0, 2000, 400).tolist(), np.linspace(300, 0, 40).tolist()
+    source = ForceSource([*SLACK, *up, *down, *SLACK, *SLACK], DeviceFault("the cable is out"))
+    rig = bench().rig
+    session = Acquisition(
+        rig,
+        Calibration.from_rig(rig),
+        lambda: source,
+        folder=tmp_path,
+        settings=SessionSettings(auto_zero=True),
+    )
+    session.start()
+    until(lambda: session.ended_because is not None and session.saved)
+    session.judge("withdrawal", "")
+    with pytest.raises(DeviceFault):
+        session.close()
+    assert [c.change["mode"] for c in read_recording(session.saved[0]).history] == ["withdrawal"]

@@ -240,3 +240,16 @@ def test_phase_and_elapsed_time_of_a_pull(bench):
     assert seen.pull_number == 1
     assert seen.pull_elapsed_s == pytest.approx(9.4, abs=0.1)  # from 2 % of the stop on
     assert seen.climb_n_per_s == pytest.approx(200, rel=0.05)
+
+
+def test_without_a_board_nothing_is_zeroed_or_released(bench):
+    """The last good counts are no counts of now."""
+    made = zeroed(bench)
+    made.feed(leg(0, 6100, 10))
+    made.feed(leg(0, 0, 6))
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    with pytest.raises(NotQuiet, match="cable was pulled"):
+        made.session.zero(made.now_ns)
+    with pytest.raises(Fault, match="force is unknown"):
+        made.session.acknowledge(made.now_ns)
+    assert made.session.state.guard.trip is not None
