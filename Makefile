@@ -3,11 +3,11 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test check bench clean
+.PHONY: demo test fuzz check bench clean
 .DEFAULT_GOAL := help
 
 help:
-	@echo "make demo | test | check | bench"
+	@echo "make demo | test | fuzz | check | bench"
 
 $(VENV)/.ready: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -19,6 +19,10 @@ demo: $(VENV)/.ready
 
 test: $(VENV)/.ready
 	$(BIN)/python -m pytest
+
+# New random cases each time; what fails is kept as an @example beside its test.
+fuzz: $(VENV)/.ready
+	HYPOTHESIS_PROFILE=explore $(BIN)/python -m pytest -q tests/property
 
 check: $(VENV)/.ready
 	$(BIN)/ruff format --check .

@@ -14,9 +14,10 @@ from benchmarks.table import Row, print_rows
 from daq.acquisition import Acquisition
 from daq.force.calibration import Calibration
 from daq.force.zero import Zero
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.rig.rig import Cell, Jack, Lever, Link, Rig, Stop
 from daq.samples import sample_dtype
+from daq.session_settings import SessionSettings
 from daq.sources import BoardSource
 from daq.wire.decoded import Decoded
 from daq.wire.decoders import make_decoder

@@ -18,11 +18,12 @@ from daq.faults import DeviceFault, Fault
 from daq.force.calibration import Calibration
 from daq.live_reading import LiveReading, Recording, RecordingState, TraceBlock, Trip
 from daq.live_view import live_reading
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.pull_summary import PullSummary
 from daq.record.recorder import Later, Message, Recorder
 from daq.rig.rig import Rig
 from daq.samples import CountArray, FloatArray
+from daq.session_settings import SessionSettings
 from daq.sources import EndOfSource, Source
 from daq.specimen_list import Specimen
 from daq.wire.decoded import Decoded

@@ -6,7 +6,7 @@ it tells a recorder (through ``offer``) and a screen (through `reading`).
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,10 +25,12 @@ from daq.record.recorder import Begin, End, Later, Message, Note, Rows
 from daq.rig.rig import Rig
 from daq.run_header import run_header, zero_record
 from daq.samples import Flag
+from daq.session_settings import SessionSettings
 from daq.specimen_list import Specimen, SpecimenList
 from daq.wall_anchor import WallAnchor
 from daq.watch.peak import Peak, settle
 from daq.watch.pull_phase import Happening, PhaseState
+from daq.watch.still_loaded import LoadState, watch_load
 from daq.watch.stop_guard import acknowledge, fault_trip
 from daq.wire.decoded import Decoded, WireEvent
 from daq.wire.diagnosis import diagnose
@@ -36,7 +38,6 @@ from daq.wire_notes import together, wire_note
 from daq.zero_keeper import ZeroKeeper
 
 NOTICES = 8
-SAFE_S = 3.0
 
 
 @dataclass(slots=True)
@@ -48,18 +49,6 @@ class _Pull:
     outcome: Phase = Phase.SLACK
     cracks: int = 0
     trip: Trip | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class SessionSettings:
-    """What a person chose for this session."""
-
-    specimen: Specimen = field(default_factory=dict)
-    to_come: tuple[Specimen, ...] = ()  # a plan's list, ``specimen`` among it
-    auto_zero: bool = False  # take the zero whenever the hook is slack and quiet, before each pull
-    zero: Zero | None = None  # a zero known beforehand: a replay
-    notes: Mapping[str, str] = field(default_factory=dict)
-    board_before: str = ""  # what the board called itself last time
 
 
 class PullSession:
@@ -93,8 +82,8 @@ class PullSession:
         self._has_board_clock = has_board_clock
         self._anchor = anchor or WallAnchor.now()
         self._zeros = ZeroKeeper(rig, calibration, settings.zero, by_itself=settings.auto_zero)
-        self._safe_since_s: float | None = None
-        self._unsafe = False
+        self._load = LoadState()
+        self._heard = False
         self.chain = self._chain(settings.zero)
         self.state = start_state(len(rig.cells), has_board_clock=has_board_clock)
         self.doubts = Doubts()
@@ -105,8 +94,10 @@ class PullSession:
     def guard(self, decoded: Decoded, now_ns: int) -> Trip | None:
         """Judge a block, before anything else; return the trip if this block made one."""
         tripped = self.state.guard.trip is not None
-        if not self.samples and not self.zeroed and len(decoded.samples):
-            self._assume_zero(decoded.samples)
+        if not self._heard and len(decoded.samples):
+            self._heard = True
+            if not self.zeroed:
+                self._assume_zero(decoded.samples)
         self.state = guard_step(self.chain, self.state, decoded.samples, now_ns)
         trip = self.state.guard.trip
         return None if tripped else trip
@@ -133,7 +124,9 @@ class PullSession:
                 self._happened(happening, now_ns)
         self._wire_changes(decoded.events)
         self._keep_zero(now_ns)
-        self._watch_safety()
+        if self.newest is not None:
+            seconds = float(self.newest.seconds[-1])
+            self._load = watch_load(self._load, self.force_n, seconds, self.safe_n)
         return TraceBlock(step.seconds, step.forces.at_specimen_n, self._drawn_flags(step))
 
     def fault(self, cause: str, message: str, now_ns: int) -> Trip | None:
@@ -264,13 +257,13 @@ class PullSession:
 
     @property
     def safe_n(self) -> float:
-        """The force below which hands may come near, once it stayed there for SAFE_S."""
+        """The force below which hands may come near, once it stayed there a while."""
         return self.chain.rules.start_n
 
     @property
     def still_loaded(self) -> bool:
-        """Whether a load was on and has not been below the safe force for SAFE_S yet."""
-        return self._unsafe
+        """Whether a load may still be on: hands stay away."""
+        return self._load.loaded
 
     @property
     def peak(self) -> Peak:
@@ -331,7 +324,7 @@ class PullSession:
 
     def _begin(self, happening: Happening, now_ns: int) -> None:
         self.pull = _Pull(len(self.summaries) + 1, happening.seconds)
-        self._unsafe = True
+        self._load = LoadState(loaded=True)
         self.specimens = self.specimens.began()
         header = run_header(
             self.rig,
@@ -396,14 +389,3 @@ class PullSession:
         if self._zeros.due(self.past, float(self.newest.seconds[-1])):
             with suppress(NotQuiet):
                 self.zero(now_ns)
-
-    def _watch_safety(self) -> None:
-        if not self._unsafe or self.newest is None:
-            return
-        seconds = float(self.newest.seconds[-1])
-        if abs(self.force_n) >= self.safe_n:
-            self._safe_since_s = None
-        elif self._safe_since_s is None:
-            self._safe_since_s = seconds
-        elif seconds - self._safe_since_s >= SAFE_S:
-            self._unsafe, self._safe_since_s = False, None

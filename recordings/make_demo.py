@@ -38,13 +38,14 @@ from analysis.campaign_plan import departure_of
 from analysis.plan_folder import record_departure, write_plan
 from daq.force.calibration import Calibration
 from daq.force.checks_file import CHECK_WEIGHTS, ratio_file
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.record.history import add_history
 from daq.record.pull_file import PullFile
 from daq.record.recorder import Begin, End, Later, Message, Note, Rows
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig
 from daq.samples import Flag, sample_dtype
+from daq.session_settings import SessionSettings
 from daq.wall_anchor import WallAnchor
 from daq.wire.decoded import Decoded, WireEvent
 from simulators.scenario import Range, Scenario

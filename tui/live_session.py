@@ -8,10 +8,10 @@ from daq.acquisition import Acquisition
 from daq.faults import Fault, InputFault
 from daq.force.calibration import Calibration
 from daq.force.checks_file import ratio_problems
-from daq.pull_session import SessionSettings
 from daq.rig.load_path import stop_problems
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig
+from daq.session_settings import SessionSettings
 from daq.sources import BoardSource
 from daq.specimen_list import Specimen
 from daq.wire.decoders import make_decoder

@@ -9,10 +9,10 @@ from typing import Any
 from analysis.recorded_chain import force_chain
 from daq.acquisition import Acquisition
 from daq.live_reading import LiveReading, TraceBlock
-from daq.pull_session import SessionSettings
 from daq.record.reader import Recording, read_recording
 from daq.rig.rig import Rig
 from daq.rig.rig_file import read_rig_text
+from daq.session_settings import SessionSettings
 from daq.sources import Playhead, ReplaySource
 from daq.wire.sample_clock import fit_clock, seconds
 from tui import wording

@@ -16,9 +16,9 @@ from analysis.campaign_plan import Design, Plan, board_of, factor_of, make_pulls
 from analysis.plan_folder import write_plan
 from daq.faults import DeviceFault
 from daq.live_reading import Phase, Recording
-from daq.pull_session import SessionSettings
 from daq.record.events import EventKind
 from daq.record.reader import read_recording
+from daq.session_settings import SessionSettings
 from simulators import scenario
 from simulators.serving import BoardOrder, serve
 from tui.around import Around

@@ -11,9 +11,9 @@ import pytest
 from analysis.campaign import load_results
 from daq.acquisition import Acquisition
 from daq.force.calibration import Calibration
-from daq.pull_session import SessionSettings
 from daq.rig.rig_file import read_rig
 from daq.samples import sample_dtype
+from daq.session_settings import SessionSettings
 from daq.sources import ReplaySource
 from simulators.simulation import simulate
 from tui.commands.demo import demo_rig_file

@@ -17,11 +17,12 @@ import numpy as np
 
 from daq.faults import Fault
 from daq.force.calibration import Calibration
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.record.reader import read_recording
 from daq.record.recorder import Recorder
 from daq.rig.rig_file import read_rig
 from daq.samples import Chunk
+from daq.session_settings import SessionSettings
 from daq.wall_anchor import WallAnchor
 from daq.wire.decoders import make_decoder
 from daq.wire.sample_clock import fit_clock

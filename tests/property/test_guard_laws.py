@@ -9,14 +9,15 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from daq.force.calibration import Calibration
 from daq.live_reading import Trip
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.rig.rig import Cell, Jack, Lever, Link, Rig, Stop
 from daq.samples import Flag, sample_dtype
+from daq.session_settings import SessionSettings
 from daq.watch.stop_guard import GuardLimits, GuardState, acknowledge, judge
 from daq.wire.decoded import Decoded
 
@@ -152,6 +153,7 @@ counts = st.integers(-3_300_000, 3_300_000)
     cuts=st.lists(st.integers(0, 30), max_size=6),
     watch_every=st.integers(1, 4),
 )
+@example(rows=[(0, 0)] * 4 + [(0, -600001)], cuts=[0, 4], watch_every=2)  # a zero assumed anew
 def test_no_count_over_the_stop_passes_a_session(rows, cuts, watch_every):
     """Exact: 2 (left + right) / 2000 against 6000 N, from the first sample as assumed zero."""
     session = PullSession(

@@ -130,7 +130,7 @@ def _board(
 
 def _session(args: argparse.Namespace, port: str, *, auto_zero: bool = True) -> "Acquisition":
     """Return a started session on the simulated board."""
-    from daq.pull_session import SessionSettings
+    from daq.session_settings import SessionSettings
     from tui.live_session import open_session, usable_rig
 
     settings = SessionSettings(

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from daq.acquisition import Acquisition
-    from daq.pull_session import SessionSettings
     from daq.rig.rig import Rig
+    from daq.session_settings import SessionSettings
     from tui.plan_following import PlanFollower
 
 
@@ -132,7 +132,7 @@ def _console(
 
 def _settings(args: argparse.Namespace) -> "tuple[SessionSettings, PlanFollower | None]":
     """Return what is on the rig and to come, and who follows the plan (None without one)."""
-    from daq.pull_session import SessionSettings
+    from daq.session_settings import SessionSettings
     from tui.live_session import board_before, parse_specimen
 
     said = parse_specimen(args.specimen)

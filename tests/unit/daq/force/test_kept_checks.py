@@ -26,13 +26,14 @@ from daq.force.checks_file import (
     ratio_problems,
     read_check_weights,
 )
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.record.header import zero_from_plain, zero_to_plain
 from daq.record.reader import read_recording
 from daq.record.recorder import Recorder
 from daq.rig.rig import Cell, Jack, Lever, Link, Rig, Stop
 from daq.rig.rig_file import read_rig
 from daq.samples import sample_dtype
+from daq.session_settings import SessionSettings
 from daq.wall_anchor import WallAnchor
 from daq.wire.decoded import Decoded
 from simulators.simulation import simulate

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from daq.force.calibration import Calibration
-from daq.pull_session import PullSession, SessionSettings
+from daq.pull_session import PullSession
 from daq.rig.rig import Cell, Jack, Lever, Link, Rig, Stop
 from daq.samples import sample_dtype
+from daq.session_settings import SessionSettings
 from daq.wire.decoded import Decoded, WireEvent
 
 GAIN = 2000.0  # counts per newton at each cell

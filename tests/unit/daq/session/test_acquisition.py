@@ -11,11 +11,11 @@ from daq.acquisition import Acquisition
 from daq.faults import DeviceFault, RecordingFault
 from daq.force.calibration import Calibration
 from daq.live_reading import Recording
-from daq.pull_session import SessionSettings
 from daq.record.events import EventKind
 from daq.record.reader import read_recording
 from daq.record.recorder import Recorder, Rows
 from daq.samples import sample_dtype
+from daq.session_settings import SessionSettings
 from daq.sources import BoardSource
 from daq.wire import serial_port
 from daq.wire.decoded import Decoded
