@@ -332,6 +332,7 @@ class Acquisition:
     def _record_loop(self) -> None:
         if self._recorder is None:
             return
+        self._recorder.prepare()
         while True:
             try:
                 self._recorder.handle(self._queue.get(timeout=RECORDER_POLL_S))

@@ -95,6 +95,10 @@ class Recorder:
         self.saved: tuple[Path, ...] = ()
         self._not_added = ""
 
+    def prepare(self) -> None:
+        """Load what makes a file while nothing pulls: it takes 0.1 s, from a slow disk seconds."""
+        import h5py  # noqa: F401
+
     def handle(self, message: Message) -> None:
         """Take one message. A fault of the disk becomes the state FAULT, never an exception."""
         try:
