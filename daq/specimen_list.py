@@ -36,11 +36,14 @@ class SpecimenList:
     def ended(self) -> "SpecimenList":
         """Return the list after the pull: its specimen struck off, the first of the rest put on.
 
-        What a person put on during the pull stays on. Without a list nothing changes.
+        What a person put on during the pull stays on. Without a list the label goes, as no two
+        pieces of wood share one; what else was said of the specimen stays.
         """
         pulled = self.on_rig if self.pulled is None else self.pulled
         rest = tuple(s for s in self.to_come if label_of(s) != label_of(pulled))
         on_rig = self.on_rig
-        if self.to_come and on_rig is pulled:
+        if on_rig is pulled and self.to_come:
             on_rig = rest[0] if rest else {}
+        elif on_rig is pulled:
+            on_rig = {key: value for key, value in on_rig.items() if key != "label"}
         return SpecimenList(on_rig, rest)

@@ -107,7 +107,9 @@ class Console(App[int]):
         """Look at the session once."""
         if not self.live.is_mounted:
             return
-        for cue in self.live.look():
+        cues = self.live.look()
+        stands = self.around.at is At.REPLAY and not self.live.view.fresh
+        for cue in () if stands else cues:  # a replay that stands rings no more
             self.sound(cue)
         self._expect_of_plan()
         if self.around.playing is not None:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from daq.faults import Fault
 from tui import wording
+from tui.discard import ask_reason
 from tui.find import Find
-from tui.key_table import DISCARD_REASONS, At
+from tui.key_table import At
 from tui.pace import read_wanted
 from tui.screens.link_page import LinkPage
 from tui.screens.plan_page import PlanPage
@@ -18,6 +19,7 @@ from tui.screens.rig_page import RigPage
 from tui.screens.settings_page import SettingsPage
 from tui.screens.zeros_page import ZerosPage
 from tui.view import Lower
+from tui.wording import Screen
 
 if TYPE_CHECKING:
     from tui.around import Playing
@@ -75,16 +77,10 @@ class Deeds:
 
     def do_discard(self) -> None:
         """Ask why the last pull is invalid."""
-        reasons = "  ".join(f"{key} {reason}" for key, reason in DISCARD_REASONS.items())
-        self.console.ask_line(
-            f"Why is this pull invalid? (it is kept)  {reasons}  or type", self._discard
-        )
+        ask_reason(self.console, "this pull", self._discard)
 
-    def _discard(self, text: str) -> None:
-        reason = DISCARD_REASONS.get(text.strip(), text.strip())
-        if not reason:
-            self._live.say("not discarded: a reason is needed")
-        elif self._request(lambda: self._session.discard(reason), f"kept as invalid: {reason}"):
+    def _discard(self, reason: str) -> None:
+        if self._request(lambda: self._session.discard(reason), f"kept as invalid: {reason}"):
             self._undo.append(self._keep_after_all)
 
     def _keep_after_all(self) -> None:
@@ -289,14 +285,25 @@ class Deeds:
 
     def do_find(self) -> None:
         """Look for a command by its name."""
+        if self._stopped():
+            return
         self._live.leave()
         self._live.change(lower=Lower.FIND, find=Find())
 
     def do_help(self) -> None:
         """Show the keys, then the second page, then go back."""
+        if self._stopped():
+            return
         self._live.leave()
         after = {Lower.HELP: Lower.MORE_HELP, Lower.MORE_HELP: self._lower_before()}
         self._live.change(lower=after.get(self._live.view.lower, Lower.HELP))
+
+    def _stopped(self) -> bool:
+        """Return whether the whole screen says STOP: nothing to read stands before that."""
+        stopped = self._live.view.screen is Screen.STOP
+        if stopped:
+            self._live.say("the stop is latched: wind back to slack, then a; the keys after that")
+        return stopped
 
     def _lower_before(self) -> Lower:
         return Lower.CAUTIONS if self._live.view.cautions_due else Lower.TRACE

@@ -23,9 +23,12 @@ class Interrupted(Fault):
 
 @contextlib.contextmanager
 def ending_by_signal() -> Iterator[None]:
-    """Let SIGTERM and SIGHUP do what Ctrl-C does: end the pull, finish the file, say so."""
+    """Let SIGTERM and SIGHUP do what Ctrl-C does: end the pull, finish the file, say so.
+
+    SIGINT too is asked for aloud: a shell starts what runs in its background with it ignored.
+    """
     before = {}
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if number := getattr(signal, name, None):
             before[number] = signal.signal(number, signal.default_int_handler)
     try:

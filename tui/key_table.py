@@ -21,7 +21,7 @@ LOADED_NOT = "while slack"
 NOT_LOADED = "not under load"
 TRIPPED = "after a stop"
 ENDED = "after a pull"
-CAUTIONS = "before the first pull"
+CAUTIONS = "after the zero, once"
 PULLED = "once a board is there, not in a replay"
 REPLAYED = "in a replay"
 PRACTISED = "in practice"
@@ -53,7 +53,7 @@ RIG_KEYS = (
     Key("cautions", "c", "cautions", "confirm the cautions", CAUTIONS),
     Key("turn", "up", "quarter turn", "crank a quarter turn", PRACTISED),
     Key("turn_back", "down", "turn back", "wind back a quarter turn", PRACTISED),
-    Key("fresh", "g", "fresh specimen", "put a new specimen in, once wound back", PRACTISED),
+    Key("fresh", "g", "new specimen", "put a new specimen in, once wound back", PRACTISED),
     Key("pause", "space", "pause", "stand still, or go on", REPLAYED),
     Key("later", "right", "5 s on", "go on by 5 s", REPLAYED),
     Key("earlier", "left", "5 s back", "go back by 5 s", REPLAYED),
@@ -150,7 +150,7 @@ PAGE_KEYS: dict[str, tuple[Key, ...]] = {
     "settings": (_UP, _DOWN, Key("change", "enter", "change", "the next value, or type one")),
 }
 
-#: key -> why a pull is invalid; a person may also type a reason.
+#: key -> why a pull is invalid; with TYPED a person writes a reason of their own.
 DISCARD_REASONS = {
     "1": "grip slipped or bent",
     "2": "specimen slid or clamp lifted",
@@ -161,6 +161,7 @@ DISCARD_REASONS = {
     "7": "zero not taken or lost",
     "8": "rig part moved",
 }
+TYPED = "t"
 
 
 def available(key: Key, reading: LiveReading, cautions_due: bool, at: At = At.RIG) -> bool:

@@ -26,6 +26,8 @@ class Lower(StrEnum):
     CAUTIONS = "cautions"
 
 
+#: What a person asks for while the force is unknown.
+ASKED_FOR = (Lower.HELP, Lower.MORE_HELP, Lower.FIND)
 #: Rows a page in the lower part is drawn on.
 PAGE_ROWS = {Lower.HELP: 17, Lower.MORE_HELP: 17, Lower.FIND: 12, Lower.CAUTIONS: 9}
 
@@ -75,9 +77,8 @@ class View:
     @property
     def mode_due(self) -> bool:
         """Whether the last pull waits for its failure mode."""
-        free = (
-            self.screen is Screen.NUMBER and pull_ended(self.reading) and self.at is not At.REPLAY
-        )
+        asked = self.screen in (Screen.NUMBER, Screen.UNKNOWN)  # a lost board hides no question
+        free = asked and pull_ended(self.reading) and self.at is not At.REPLAY
         return free and self.reading.pull_number not in self.judged
 
 
@@ -95,6 +96,8 @@ def _shared_out(width: int, height: int, view: View) -> dict[str, int]:
         return {"small": height}
     if view.page is not None:
         return _beside_rows(width, height, view)
+    if view.screen is Screen.UNKNOWN and view.lower_shown in ASKED_FOR:
+        return _unknown_rows(width, height, view)
     if view.screen in (Screen.STOP, Screen.UNKNOWN):
         return _alarm_rows(width, height, view)
     if view.lower_shown is not Lower.TRACE and view.screen is Screen.NUMBER:
@@ -111,6 +114,12 @@ def _alarm_rows(width: int, height: int, view: View) -> dict[str, int]:
     free -= rows["room"]
     force = max(5, round(0.36 * free))
     return rows | {"alarm": free - force, "force": force}
+
+
+def _unknown_rows(width: int, height: int, view: View) -> dict[str, int]:
+    """What a person asked for stands below the alarm in one line: there is no number to cover."""
+    rows = {"top": 1, "strip": 1, "notice": 1, "ask": _ask_rows(width, view), "keys": 1}
+    return rows | {"lower": height - sum(rows.values())}
 
 
 def _number_rows(width: int, height: int, view: View) -> dict[str, int]:

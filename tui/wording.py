@@ -176,8 +176,9 @@ def chain(reading: LiveReading, unit: str) -> str:
     """Return the sum behind the number, both forces named."""
     if not reading.live:
         return "at the cells ? × ratio = at the specimen ?"
+    at_cells = f"{force_in(reading.at_cells_n, unit):.{FORCE_DECIMALS[unit] + 1}f} {unit}"
     return (
-        f"{with_unit(reading.at_cells_n, unit)} at the cells × {reading.ratio:.3f}"
+        f"{at_cells} at the cells × {reading.ratio:.3f}"
         f" = {with_unit(reading.force_n, unit)} at the specimen"
     )
 
@@ -187,7 +188,7 @@ def cell(reading: CellReading, unit: str) -> str:
     share = f"{100 * reading.share:.0f} %" if math.isfinite(reading.share) else "- %"
     if uneven(reading):
         share += " UNEVEN"
-    left = reading.capacity_n - reading.force_n
+    left = reading.capacity_n - max(reading.force_n, 0.0)
     return f"{reading.name} {share}, {with_unit(reading.force_n, unit)}, {cell_room(left, unit)}"
 
 
@@ -204,12 +205,13 @@ def cell_room(left_n: float, unit: str) -> str:
 
 
 def climb(reading: LiveReading, target: Pace, unit: str) -> str:
-    """Return the climb now, and the one to aim at."""
+    """Return the climb now; while the pace is judged that so far, and the one to aim at."""
     per_s = f"{unit}/min"
-    now = "?" if not reading.live else _per_minute(reading.climb_n_per_s, unit)
     if not math.isfinite(target.target_n_per_s):
+        now = "?" if not reading.live else _per_minute(reading.climb_n_per_s, unit)
         return f"climb {now} {per_s}"
-    return f"climb {now} aim {_per_minute(target.target_n_per_s, unit)} {per_s}"
+    so_far = _per_minute(reading.force_n / reading.pull_elapsed_s, unit)
+    return f"so far {so_far} aim {_per_minute(target.target_n_per_s, unit)} {per_s}"
 
 
 def _per_minute(climb_n_per_s: float, unit: str) -> str:

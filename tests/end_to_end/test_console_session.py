@@ -115,7 +115,7 @@ async def day_at_the_rig(app, first, second):
         assert app.live.view.page is None  # the load took the whole screen back
         await me.until(lambda view: over(view, 2), "second pull saved")
         seen[2] = app.live.view.reading.maximum_n
-        await me.press("n", *"ok", "enter", "d", "1", "enter")
+        await me.press("n", *"ok", "enter", "d", "1")
         await me.until(lambda view: not view.reading.live, "end of the script")
         await me.press("v")
         await me.until(lambda _: len(app.day.pulls) == 2 and not app.day.reading, "pulls")

@@ -14,10 +14,15 @@ from tui import console
 from tui import terminal as terminal_module
 from tui.around import Around
 from tui.console import Console, run_console
+from tui.key_table import At
 from tui.settings import Settings
+from tui.sounds import Cue, Listening
 from tui.terminal import WithoutColour, sane_terminal
 from tui.theme import LIGHT, PLAIN
-from tui.view import Lower
+from tui.view import Lower, arrange
+from tui.widgets.lines import draw_ask
+from tui.widgets.lower import draw_lower
+from tui.wording import unknown
 
 CHARACTERS = {"space": " ", "minus": "-", "question_mark": "?"}
 
@@ -61,14 +66,14 @@ def driven(session, keys=(), size=(120, 40), *, then=None, **options):
         ("parted", ["minus"], [("judge", "stopped whole", "")]),
         ("parted", "2u", [("judge", "thread strip-out", ""), ("judge", "", "")]),
         ("rising", "1", [("mark", "mark")]),
-        ("parted", ["d", "1", "enter"], [("discard", "grip slipped or bent")]),
+        ("parted", ["d", "1"], [("discard", "grip slipped or bent")]),
         (
             "parted",
-            ["d", *"jaw slid", "enter", "u"],
+            ["d", "t", *"jaw slid", "enter", "u"],
             [("discard", "jaw slid"), ("discard", "")],
         ),
-        ("parted", ["d", "enter"], []),
-        ("parted", ["d", "1", "escape"], []),
+        ("parted", ["d", "t", "enter"], []),
+        ("parted", ["d", "escape", "d", "9", "d", "t", *"jaw", "escape"], []),
         ("parted", ["1", "n", *"ok", "enter"], [("judge", "withdrawal", ""),
                                                  ("keep_word", {"note": "ok"}, None)]),
         ("parted", ["i", *"a.jpg", "enter"], [("keep_word", {"photo": "a.jpg"}, None)]),
@@ -101,7 +106,7 @@ def test_the_number_stays_while_a_line_is_typed(in_state):
     def rows(app):
         return app.live.query_one("#line", Input).display, app.live.query_one("#force").size.height
 
-    _, (typing, height) = driven(in_state("rising"), ["d", *"mzq"], then=rows)
+    _, (typing, height) = driven(in_state("rising"), ["d", "t", *"mzq"], then=rows)
     assert typing
     assert height >= 10
 
@@ -116,7 +121,7 @@ def test_rows_add_up_to_the_screen(in_state, states, size):
         async with app.run_test(size=size) as pilot:
             for state in ("rising", "parted", "loaded", "stop", "unknown"):
                 session.reading = states[state]
-                for key in ("d", "escape", "h", "h", "h", "f", "escape", "o", "escape"):
+                for key in ("d", "t", "escape", "h", "h", "h", "f", "escape", "o", "escape"):
                     await press(pilot, [key])
                     app.look()
                     await pilot.pause()
@@ -137,9 +142,53 @@ def test_a_stop_shows_while_a_line_is_typed(in_state):
         app.look()
         return app.live.view.screen, app.live.query_one("#alarm").styles.height.value
 
-    _, (screen, rows) = driven(session, ["d", *"slip"], then=trip)
+    _, (screen, rows) = driven(session, ["d", "t", *"slip"], then=trip)
     assert screen == "stop"
     assert rows > 10
+
+
+def lower_text(app):
+    """The rows of the lower part, as drawn."""
+    rows = arrange(120, 40, app.live.view)
+    lines = draw_lower(app.live.view, 120, rows["lower"])
+    return rows, "\n".join("".join(piece for piece, _ in line) for line in lines)
+
+
+@pytest.mark.parametrize(("key", "words"), [("h", "Keys at the rig"), ("f", "Find:")])
+def test_help_is_there_while_the_force_is_unknown(in_state, key, words):
+    """Before the first zero there is no force yet, and that is when a person reads the keys."""
+    rows, seen = driven(in_state("no-zero"), [key], then=lower_text)[1]
+    assert words in seen
+    assert rows["strip"] == 1
+
+
+@pytest.mark.parametrize("key", "hf")
+def test_help_gives_way_to_an_alarm(in_state, key):
+    session = in_state("rising")
+
+    def trip(app):
+        session.reading = replace(
+            session.reading, trip=Trip("specimen force", 1, 6300.0, "over the stop")
+        )
+        app.look()
+        return app.live.view.lower
+
+    assert driven(session, [key], then=trip)[1] == "trace"
+
+
+@pytest.mark.parametrize("key", "hf")
+def test_a_stop_is_left_before_help_is_read(in_state, key):
+    app, _ = driven(in_state("stop"), [key])
+    assert app.live.view.lower == "trace"
+    assert "the stop is latched" in app.live.view.message
+
+
+def test_a_board_that_goes_away_hides_no_question(in_state):
+    session = in_state("parted")
+    session.reading = unknown(session.reading, "the port went away")
+    app, _ = driven(session)
+    assert app.live.view.mode_due
+    assert "How did pull" in "".join(t for line in draw_ask(app.live.view, 80, 4) for t, _ in line)
 
 
 def test_quit_at_slack_ends(in_state):
@@ -159,7 +208,7 @@ def test_quit_while_loaded_asks(in_state, state, keys, ended):
 
 
 def test_a_line_that_is_typed_can_be_left_by_ctrl_c(in_state):
-    app, _ = driven(in_state("slack"), ["d", *"abc", "ctrl+c"])
+    app, _ = driven(in_state("slack"), ["d", "t", *"abc", "ctrl+c"])
     assert app.return_value == 0
 
 
@@ -229,6 +278,22 @@ def test_the_pulse_stops_when_data_stop(in_state):
     moving, still = driven(session, then=beats)[1]
     assert moving >= 2
     assert still == moving
+
+
+@pytest.mark.parametrize(("at", "rings"), [(At.RIG, True), (At.REPLAY, False)])
+def test_a_replay_that_stands_at_a_stop_rings_no_more(in_state, at, rings):
+    """At the rig a stop sounds whether samples come or not."""
+    session = in_state("stop")
+    session.moving = False
+
+    def heard(app):
+        cues = []
+        app.sound = cues.append
+        app.live.heard = Listening()
+        app.look()
+        return Cue.STOP in cues
+
+    assert driven(session, around=Around(at=at), then=heard)[1] is rings
 
 
 def test_a_part_that_cannot_be_drawn_leaves_the_number(in_state):

@@ -207,7 +207,7 @@ def test_curves_laid_over_one_another_carry_letters(in_state):
     [
         ("1", {"mode": "withdrawal"}),
         ("-", {"mode": "stopped whole"}),
-        (["d", "2", "enter"], {"invalid": "specimen slid or clamp lifted"}),
+        (["d", "2"], {"invalid": "specimen slid or clamp lifted"}),
         (["n", *"saw", "enter"], {"note": "saw"}),
         (["i", *"a.jpg", "enter"], {"photo": "a.jpg"}),
     ],

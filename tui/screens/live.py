@@ -18,7 +18,7 @@ from tui.session import Session, empty_block
 from tui.sounds import Cue, Listening, listen
 from tui.theme import NUMBER, STOP, UNKNOWN, Palette
 from tui.trace_columns import RecentTrace, Trace
-from tui.view import Lower, View, arrange
+from tui.view import ASKED_FOR, Lower, View, arrange
 from tui.widgets.lines import (
     draw_ask,
     draw_cells,
@@ -110,22 +110,26 @@ class LiveScreen(Screen[None]):
             frame=self.view.frame + 1,
             message=self.view.message if time.monotonic() < self._message_until_s else "",
         )
-        if self.view.page is not None:
-            self._keep_or_leave(before, self.view.page)
+        self._give_way(before)
         if reading.notices != self._noticed:
             self._noticed = reading.notices
             self.say(reading.notices[-1] if reading.notices else "", NOTICE_S)
         self.paint()
         return self._hear(reading)
 
-    def _keep_or_leave(self, before: View, page: Page) -> None:
-        """Let another screen look; an alarm or a load that is new takes the whole screen back."""
-        now = self.view
+    def _give_way(self, before: View) -> None:
+        """An alarm that is new takes the whole screen back, a load that is new the other screen."""
+        now, page = self.view, self.view.page
         alarmed = now.screen is not Says.NUMBER and now.screen is not before.screen
         began = now.reading.phase is not Phase.SLACK and before.reading.phase is Phase.SLACK
-        if alarmed or began:
+        if alarmed and now.lower in ASKED_FOR:
+            self.change(lower=Lower.CAUTIONS if now.cautions_due else Lower.TRACE)
+        if page is not None and (alarmed or began):
             self.leave()
-            return
+        elif page is not None:
+            self._let_look(page)
+
+    def _let_look(self, page: Page) -> None:
         try:
             page.look()
         except Exception as error:  # must not take the number away
@@ -229,7 +233,7 @@ class LiveScreen(Screen[None]):
         line.value = text
         line.cursor_position = len(text)
         if typing:
-            line.focus()
+            self.set_focus(line)  # at once: the next key may be waiting already
 
     def end_question(self) -> None:
         """Take the question away."""

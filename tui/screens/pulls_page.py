@@ -7,8 +7,9 @@ from pathlib import Path
 
 from tui import wording
 from tui.day import Day, DayPull
+from tui.discard import ask_reason
 from tui.drawing import EMPTY, Line, beside, fit
-from tui.key_table import DISCARD_REASONS, MODE_OF_KEY
+from tui.key_table import MODE_OF_KEY
 from tui.page import Desk
 from tui.view import View
 from tui.widgets.page_parts import curves, listed, moved
@@ -81,8 +82,7 @@ class PullsPage:
         elif key == "discard" and pull.reason:
             self._keep(pull, {"invalid": ""}, "valid again")
         elif key == "discard":
-            reasons = "  ".join(f"{k} {reason}" for k, reason in DISCARD_REASONS.items())
-            self.desk.ask_line(f"Why is {pull.label} invalid?  {reasons}", self._discard(pull))
+            ask_reason(self.desk, pull.label, self._discard(pull))
 
     def _words(self, pull: DayPull, key: str) -> "Callable[[str], None]":
         def take(text: str) -> None:
@@ -92,10 +92,8 @@ class PullsPage:
         return take
 
     def _discard(self, pull: DayPull) -> "Callable[[str], None]":
-        def take(text: str) -> None:
-            reason = DISCARD_REASONS.get(text.strip(), text.strip())
-            if reason:
-                self._keep(pull, {"invalid": reason}, f"invalid: {reason}")
+        def take(reason: str) -> None:
+            self._keep(pull, {"invalid": reason}, f"invalid: {reason}")
 
         return take
 

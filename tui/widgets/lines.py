@@ -77,20 +77,33 @@ def draw_cells(view: View, width: int, height: int) -> list[Line]:
 
 def draw_chain(view: View, width: int, height: int) -> list[Line]:
     """Draw the sum behind the number, and the zero."""
-    reading = view.reading
-    note = f"zero {reading.zero_note}" if reading.zeroed else "NO ZERO YET: press z at slack"
-    sum_of_it = " " + wording.chain(reading, view.unit)
-    right = (*_trust(view), (f"{note} ", "quiet" if reading.zeroed else "warn"))
-    return [spread(((sum_of_it, ""),), fit(right, max(width - len(sum_of_it) - 2, 1)), width)]
+    sum_of_it = " " + wording.chain(view.reading, view.unit)
+    room = max(width - len(sum_of_it) - 2, 1)
+    said = [line for line in _behind_it(view) if width_of(line) <= room]
+    right = said[0] if said else fit(_behind_it(view)[-1], room)
+    return [spread(((sum_of_it, ""),), right, width)]
 
 
-def _trust(view: View) -> Line:
-    """Return what stands behind the number: a warning only where weights end below the load."""
+def _behind_it(view: View) -> list[Line]:
+    """Return what stands behind the number, in words that get fewer; what warns goes last."""
     reading = view.reading
-    if not reading.verified:
-        return (("no weights behind this number · ", "quiet"),)
+    if not reading.zeroed:
+        return [(("NO ZERO YET: press z at slack ", "warn"),), (("NO ZERO YET: z ", "warn"),)]
+    zero = (f"zero {reading.zero_note} ", "quiet")
     loaded = wording.PHASES[reading.phase] != "slack"
-    return (("BEYOND WHAT WEIGHTS VERIFIED · ", "warn"),) if reading.extrapolated and loaded else ()
+    if not reading.verified:
+        return [
+            (("no weights behind this number · ", "quiet"), zero),
+            (("no weights behind it ", "quiet"),),
+            (("not weighed ", "quiet"),),
+        ]
+    if reading.extrapolated and loaded:
+        return [
+            (("BEYOND WHAT WEIGHTS VERIFIED · ", "warn"), zero),
+            (("BEYOND WHAT WEIGHTS VERIFIED ", "warn"),),
+            (("BEYOND THE WEIGHTS ", "warn"),),
+        ]
+    return [(zero,), (("zero taken ", "quiet"),)]
 
 
 def draw_status(view: View, width: int, height: int) -> list[Line]:

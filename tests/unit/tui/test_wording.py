@@ -81,13 +81,17 @@ def test_room_state(reading_at, force, state):
 def test_both_forces_are_named(reading_at):
     assert (
         wording.chain(reading_at(4400.0), "kN")
-        == "2.20 kN at the cells × 2.000 = 4.40 kN at the specimen"
+        == "2.200 kN at the cells × 2.000 = 4.40 kN at the specimen"
     )
 
 
 def test_still_loaded_says_how_much(reading_at):
     reading = reading_at(912.0, still_loaded=True, phase=Phase.PARTED)
     assert wording.alarm(reading, "kN").lines[0] == "Still loaded: 0.91 kN - do not reach in"
+
+
+def test_a_cell_that_is_lifted_a_little_has_its_whole_room_left():
+    assert "1.96 kN left" in wording.cell(CellReading("left", -10.0, 1961.33, 0.5), "kN")
 
 
 def test_cell_of_a_pair_with_too_much_is_called_uneven():
@@ -98,8 +102,8 @@ def test_cell_of_a_pair_with_too_much_is_called_uneven():
 
 
 def test_climb_and_aim(reading_at):
-    pace = Pace("good", 45.0)
-    assert wording.climb(reading_at(), pace, "kN") == "climb 3.0 aim 2.7 kN/min"
+    pace = Pace("good", 45.0)  # 2310 N after 42 s are 3.3 kN/min: what the word is judged by
+    assert wording.climb(reading_at(), pace, "kN") == "so far 3.3 aim 2.7 kN/min"
     assert wording.climb(reading_at(), Pace("", NAN), "N") == "climb 3000 N/min"
 
 
@@ -137,7 +141,7 @@ def test_stop_says_what_to_do_next(reading_at):
 @pytest.mark.parametrize(
     ("force", "pace", "said"),
     [
-        (2000.0, Pace("good", 45.0), ("climb 3.0 aim 2.7 kN/min", "GOOD")),
+        (2000.0, Pace("good", 45.0), ("so far 2.9 aim 2.7 kN/min", "GOOD")),
         (2000.0, Pace("", NAN), ("climb 3.0 kN/min", "RISING")),
         (5300.0, Pace("good", 45.0), ("to the stop: 0.90 kN", "NEAR")),
         (5900.0, Pace("faster", 45.0), ("to the stop: 0.30 kN", "NEAR!!")),

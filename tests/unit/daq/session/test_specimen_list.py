@@ -19,9 +19,9 @@ def test_the_list_is_worked_through_in_order():
     assert pulled(specimens) == SpecimenList()
 
 
-def test_without_a_list_the_specimen_stays():
-    """Nobody said what comes next, so nothing is guessed."""
-    assert pulled(SpecimenList(A)) == SpecimenList(A)
+def test_without_a_list_the_label_goes_and_the_rest_stays():
+    """Nobody said what comes next: nothing is guessed, and no label stands for two pulls."""
+    assert pulled(SpecimenList(A)) == SpecimenList({"pilot_mm": 8.0})
 
 
 def test_one_pulled_out_of_turn_does_not_come_again():
