@@ -32,8 +32,8 @@ from daq.wire.decoded import Decoded
 QUEUE_MESSAGES = 400
 TRACE_BLOCKS = 4000
 #: The guard sees every read at once; what follows it gathers so long, so that wake-ups stay cheap.
-WATCH_NS = 5_000_000
-PUBLISH_NS = 15_000_000  # no screen looks more often; a trip is published at once
+WATCH_NS = 10_000_000
+PUBLISH_NS = 30_000_000  # a screen looks half as often; a trip is published at once
 JOIN_S = 5.0
 RECONNECT_NS = 1_000_000_000
 WISH_S = 0.1  # how often wishes are looked at while there is no board to read

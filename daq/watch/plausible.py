@@ -104,7 +104,7 @@ def _moving(counts: npt.NDArray[np.int32], now_ns: int) -> Stillness:
         counts,
         np.full(cells, now_ns, np.int64),
         np.ones(cells, np.int64),
-        np.tile(counts, (cells, 1)),
+        counts[None].repeat(cells, axis=0),
     )
 
 

@@ -7,6 +7,7 @@ both roads give the same story.
 """
 
 from dataclasses import dataclass, fields
+from operator import attrgetter
 
 import numpy as np
 import numpy.typing as npt
@@ -137,13 +138,16 @@ class _Story:
     crack: Happening | None
 
 
+#: The fields of a story, which come first in PhaseState and in the same order.
+_told = attrgetter(*(field.name for field in fields(_Story)))
+
+
 def _story(state: PhaseState) -> _Story:
-    return _Story(**{field.name: getattr(state, field.name) for field in fields(_Story)})
+    return _Story(*_told(state))
 
 
 def _state(story: _Story, recent: Ticks) -> PhaseState:
-    values = {field.name: getattr(story, field.name) for field in fields(_Story)}
-    return PhaseState(**values, recent=recent)
+    return PhaseState(*(*_told(story), recent))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -130,11 +130,13 @@ def _all_well(
 
     A NaN makes its extreme NaN, which is within no limit.
     """
+    capacities_n = limits.cell_capacities_n
+    highest_n, lowest_n = cells_n.max(axis=0).tolist(), cells_n.min(axis=0).tolist()
     return bool(
         at_specimen_n.max() <= limits.stop_n
         and at_specimen_n.min() >= -limits.stop_n
-        and (cells_n.max(axis=0) <= limits.cell_capacities_n).all()
-        and (cells_n.min(axis=0) >= -PULLED_PART * np.asarray(limits.cell_capacities_n)).all()
+        and all(n <= most for n, most in zip(highest_n, capacities_n, strict=True))
+        and all(n >= -PULLED_PART * most for n, most in zip(lowest_n, capacities_n, strict=True))
         and not (np.bitwise_or.reduce(samples["flags"]) & _TRIPPING_FLAGS)
     )
 

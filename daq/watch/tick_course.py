@@ -28,11 +28,11 @@ def course_of(recent: Ticks, ticks: Ticks) -> Course:
     seconds = np.concatenate([recent.seconds, ticks.seconds])
     force_n = np.concatenate([recent.force_n, ticks.force_n])
     here = np.arange(len(recent), len(seconds))
-    window = np.searchsorted(seconds, ticks.seconds - WINDOW_S)
+    window = seconds.searchsorted(ticks.seconds - WINDOW_S)
     span_s = ticks.seconds - seconds[window]
     rise_n = ticks.force_n - force_n[window]
     slope = np.divide(rise_n, span_s, out=np.zeros(len(ticks)), where=span_s > 0.0)
-    lately = np.searchsorted(seconds, ticks.seconds - DROP_S)
+    lately = seconds.searchsorted(ticks.seconds - DROP_S)
     keep = slice(int(window[-1]), None)
     return Course(
         ticks.seconds,
@@ -46,14 +46,8 @@ def course_of(recent: Ticks, ticks: Ticks) -> Course:
 def _highest(
     values: FloatArray, first: npt.NDArray[np.intp], last: npt.NDArray[np.intp]
 ) -> FloatArray:
-    """Return the maximum of ``values[first : last + 1]`` for each pair, by doubling stretches."""
-    length = last - first + 1
-    best: FloatArray = values[last].copy()
-    level, step = values, 1
-    while True:
-        mine = (length >= step) & (length < 2 * step)
-        best[mine] = np.maximum(level[first[mine]], level[last[mine] - step + 1])
-        if step * 2 > int(length.max()):
-            return best
-        level = np.maximum(level[:-step], level[step:])
-        step *= 2
+    """Return the maximum of ``values[first : last + 1]`` for each pair; ``last`` rises by ones."""
+    edges = np.empty(2 * len(first), np.intp)
+    edges[::2], edges[1::2] = first, last + 1
+    best: FloatArray = np.maximum.reduceat(values, edges[:-1])[::2]  # every other is between pairs
+    return best

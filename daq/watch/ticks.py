@@ -4,6 +4,7 @@ The guard and the peak see every sample; phases, pace and cracks are decided on 
 rules cost the same at 93 and at 20,000 samples a second.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from daq.samples import FloatArray
 
 TICK_S = 0.01
+_FIRST = np.zeros(1, np.intp)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,11 +56,21 @@ def gather(state: TickState, seconds: FloatArray, force_n: FloatArray) -> tuple[
 
 def _close(seconds: FloatArray, force_n: FloatArray, last_slot: int) -> tuple[TickState, Ticks]:
     """Return the ticks of all samples before ``last_slot``, which stays open."""
-    ends = np.flatnonzero(np.diff(seconds // TICK_S)) + 1
-    starts = np.concatenate([[0], ends])
+    slots = seconds // TICK_S
+    ends = (slots[1:] != slots[:-1]).nonzero()[0] + 1
+    starts = np.concatenate([_FIRST, ends])
     open_from = int(starts[-1])
     middles = force_n[starts[:-1]].astype(np.float64)
-    for tick in np.flatnonzero(np.diff(starts) > 1).tolist():
-        middles[tick] = np.median(force_n[starts[tick] : starts[tick + 1]])
+    for tick in ((starts[1:] - starts[:-1]) > 1).nonzero()[0].tolist():
+        middles[tick] = _median(force_n[starts[tick] : starts[tick + 1]])
     state = TickState((seconds[open_from:],), (force_n[open_from:],), last_slot)
     return state, Ticks(seconds[ends - 1], middles)
+
+
+def _median(values: FloatArray) -> float:
+    """Return the median of some values; numpy's own costs ten times as much for so few."""
+    ordered = np.sort(values)
+    half = len(ordered) // 2
+    if ordered[-1] != ordered[-1]:
+        return math.nan
+    return float(ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2)

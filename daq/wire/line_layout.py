@@ -32,13 +32,24 @@ class Layout:
     @property
     def pattern(self) -> re.Pattern[bytes]:
         """What a line of good form matches (without checksum), a group for each field."""
+        return re.compile(self._form(b"(%b)" % NUMBER))
+
+    @property
+    def run(self) -> re.Pattern[bytes]:
+        """What lines of good form in a row match, perhaps none, with checksums and line ends."""
+        digits = CHECKSUM_LENGTH[self.checksum] - 1
+        told = rb"\*[0-9a-fA-F]{%d}" % digits if self.checksum != "none" else b""
+        short = rb"(?=[^\n]{0,%d}\r?\n)" % LONGEST_LINE
+        return re.compile(b"(?:" + short + self._form(NUMBER) + told + rb"\r?\n)*")
+
+    def _form(self, number: bytes) -> bytes:
         mark = bytes([self.separator])
-        blanks = b"[ ]*" if mark == b"\t" else b"[ \t]*"
-        between = b"[ \t]+" if mark == b" " else blanks + re.escape(mark) + blanks
-        return re.compile(blanks + between.join([NUMBER] * self.fields) + blanks)
+        blanks = b"[ ]*+" if mark == b"\t" else b"[ \t]*+"
+        between = b"[ \t]++" if mark == b" " else blanks + re.escape(mark) + blanks
+        return blanks + between.join([number] * self.fields) + blanks
 
 
-NUMBER = rb"([+-]?[0-9]{1,10})"
+NUMBER = rb"[+-]?[0-9]{1,10}+"
 
 
 def layout_of(link: Link, cells: Sequence[Cell]) -> Layout:

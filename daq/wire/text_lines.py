@@ -9,12 +9,12 @@ from daq.samples import COUNTS_MAX, COUNTS_MIN, Chunk
 from daq.wire.board_clock import BoardClock
 from daq.wire.checksums import crc16
 from daq.wire.decoded import Decoded, excerpt
-from daq.wire.line_arithmetic import LineReader
 from daq.wire.line_layout import CHECKSUM_LENGTH, CLOCK_MAX, LONGEST_LINE, Layout
+from daq.wire.line_runs import LineRuns
 from daq.wire.rows import IntArray, Oddity, Rows
 from daq.wire.stream_cutter import StreamCutter
 
-_MANY = 28  # lines from which arrays are quicker than one line at a time
+_MANY = 1  # lines from which reading them together is quicker than one at a time
 _HEX_DIGITS = frozenset(b"0123456789abcdefABCDEF")
 
 
@@ -25,7 +25,7 @@ class TextLineDecoder:
         self._layout = layout
         self._pattern = layout.pattern
         self._many = many
-        self._reader = LineReader(layout)
+        self._runs = LineRuns(layout)
         self._clock = BoardClock(len(layout.cells), layout.tick_us)
         self._cutter = StreamCutter(b"\n", LONGEST_LINE + 1)  # room for a CR
 
@@ -52,9 +52,12 @@ class TextLineDecoder:
         return self._clock.take(self._rows(_no_numbers(self._layout), 0), [], final=True)
 
     def _read(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> Rows:
-        if block.count(b"\n") < self._many:
-            return self._rows(self._read_singly(block, odd, arrival_ns), arrival_ns)
-        return self._rows(self._read_together(block, odd, arrival_ns), arrival_ns)
+        numbers = None
+        if block.count(b"\n") >= self._many:
+            numbers = self._read_together(block, odd, arrival_ns)
+        if numbers is None:
+            numbers = self._read_singly(block, odd, arrival_ns)
+        return self._rows(numbers, arrival_ns)
 
     def _rows(self, numbers: IntArray, arrival_ns: int) -> Rows:
         layout = self._layout
@@ -74,23 +77,25 @@ class TextLineDecoder:
                 good.append(numbers)
         return np.array(good, dtype=np.int64) if good else _no_numbers(self._layout)
 
-    def _read_together(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> IntArray:
-        """Read all lines at once, and the doubtful ones again singly."""
-        lines = self._reader.read(block)
-        if lines.doubtful is None:
-            return lines.numbers
-        numbers, good = lines.numbers, ~lines.doubtful
-        rows_before = np.cumsum(good)
-        also_good = 0
-        for line in np.flatnonzero(lines.doubtful).tolist():
-            text = block[lines.begins[line] : lines.ends[line]]
-            position = int(rows_before[line]) + also_good
-            read = self._judge(text, odd, position, arrival_ns)
-            if read is not None:
-                numbers[line] = read
-                good[line] = True
-                also_good += 1
-        return numbers[good]
+    def _read_together(self, block: bytes, odd: list[Oddity], arrival_ns: int) -> IntArray | None:
+        """Read run by run; None where only a look at each line tells which are good."""
+        runs: list[bytes] = []
+        between: list[Oddity] = []
+        rows = at = 0
+        while at < len(block):
+            end = self._runs.end(block, at)
+            if end > at:
+                runs.append(block[at:end])
+                rows += block.count(b"\n", at, end)
+            else:
+                end = block.index(b"\n", at) + 1
+                if self._judge(block[at : end - 1], between, rows, arrival_ns) is not None:
+                    return None
+            at = end
+        numbers = self._runs.numbers(b"".join(runs))
+        if numbers is not None:
+            odd += between
+        return numbers
 
     def _judge(
         self, line: bytes, odd: list[Oddity], position: int, arrival_ns: int
