@@ -144,6 +144,7 @@ class PullSession:
         self.lost_because = reason
         self._note(EventKind.LINK_LOST, now_ns, reason)
         self.close(reason, now_ns)
+        self.state = replace(self.state, phase=PhaseState())  # no pull is on, whatever came last
         self._zeros.forget()
 
     def link_back(self) -> None:

@@ -5,6 +5,8 @@ from typing import Protocol
 
 from tui.key_table import DISCARD_REASONS, TYPED
 
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
 
 class Asker(Protocol):
     """Who may ask a person."""
@@ -39,7 +41,6 @@ def ask_reason(desk: Asker, what: str, take: Callable[[str], None]) -> None:
         else:
             desk.say("not discarded: that key stands for no reason")
 
-    reasons = "  ".join(f"{key} {reason}" for key, reason in DISCARD_REASONS.items())
-    desk.ask_key(
-        f"Why is {what} invalid? (it is kept)  {reasons}  {TYPED} type it  Esc leave", pressed
-    )
+    choices = {**DISCARD_REASONS, TYPED: "type it", "Esc": "leave"}
+    whole = [f"{key} {reason}".replace(" ", NO_BREAK) for key, reason in choices.items()]
+    desk.ask_key(f"Why is {what} invalid? (it is kept)  {'  '.join(whole)}", pressed)

@@ -21,6 +21,7 @@ _GATHER_S = 0.005  # while bytes stream fast: fewer wake-ups, well inside any po
 _FAST_BYTES_PER_S = 64_000.0
 _RATE_MEMORY_S = 0.05
 _MOST = 1 << 16
+_READS_NOTHING = "readiness to read but returned no data"  # how the library words a pulled cable
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +132,9 @@ class SerialPort:
             return  # it went away before: nothing is left to close
 
     def _went_away(self, why: Exception) -> str:
+        words = "unplugged, or read by another program" if _READS_NOTHING in str(why) else why
         return (
-            f"the board on {self.name} went away ({why}): look at the cable and the board, "
+            f"the board on {self.name} went away ({words}): look at the cable and the board, "
             "then open the port again"
         )
 

@@ -171,7 +171,9 @@ class LinkPage:
 
     def draw(self, view: View, width: int, height: int) -> list[Line]:
         """Draw ports, raw lines and the proposal."""
-        rows = [self._row(port) for port in self.ports] or [(("none attached", "warn"),)]
+        rows = [self._row(port) for port in self.ports] or [
+            (("none attached: plug the board in, or p types its name", "warn"),)
+        ]
         lines: list[Line] = [
             ((" Ports", "strong"), ("   name that stays, VID:PID, what it is", "quiet"))
         ]

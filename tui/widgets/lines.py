@@ -204,7 +204,7 @@ def draw_strip(view: View, width: int, height: int) -> list[Line]:
     reading = view.reading
     if view.screen is Screen.UNKNOWN:
         words = f" FORCE UNKNOWN · DO NOT CRANK · {reading.unknown_because}"
-        return [((words[:width].ljust(width), "banner"),)]
+        return [fit(((words.ljust(width), "banner"),), width)]
     maximum = f"maximum {wording.with_unit(reading.maximum_n, view.unit)}".replace("?", "-")
     force = f" {wording.with_unit(reading.force_n, view.unit)} · {wording.phase(reading)}"
     return [spread(((force, "strong"),), ((f"{maximum} ", "quiet"),), width)]

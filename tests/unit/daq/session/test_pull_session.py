@@ -175,6 +175,7 @@ def test_a_lost_link_ends_the_pull_and_keeps_it(bench):
     assert isinstance(end, End)
     assert end.result["ended_because"] == "the cable was pulled"
     assert reading(made).unknown_because == "the cable was pulled"
+    assert reading(made).phase is Phase.SLACK  # so the mode of this pull is asked for
 
 
 def test_still_loaded_until_three_seconds_below_the_safe_force(bench):
