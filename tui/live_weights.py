@@ -19,6 +19,7 @@ from daq.force.weights_plan import calibration_plan, check_plan, ratio_plan, rea
 from daq.rig.rig import Rig
 from tui.guided_rounds import walk
 from tui.output import print_json, say
+from tui.typed_lines import ask
 from tui.weights_order import check_of, draft_file, ratio_of, resume_weights
 
 
@@ -41,7 +42,7 @@ def _begun(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:
     plan = calibration_plan(
         rig,
         read_masses(args.masses or _ask_masses()),
-        args.series or max(2, len(rig.cells)),
+        args.rounds or max(2, len(rig.cells)),
         args.load_at,
         args.weights,
         summed=args.sum,
@@ -55,8 +56,7 @@ def _ask_masses() -> str:
             '--masses: name the weights there are, with their units: --masses "0, 5 kg, 10 kg"; '
             "or give --points FILE, --ratio-check or --check-weight"
         )
-    say("Which weights are there, with their units? Such as: 5 kg, 10 kg, 20 kg")
-    return input()
+    return ask("Which weights are there, with their units? Such as 5 kg, 10 kg, 20 kg:")
 
 
 def _resumed(draft: Path, rig: Rig, args: argparse.Namespace) -> Guided:

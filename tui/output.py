@@ -2,12 +2,15 @@
 
 import json
 import math
+import re
+import shutil
 import sys
 from collections.abc import Mapping, Sequence
 from enum import Enum
 from pathlib import Path
 from typing import Any
 
+UNIT = re.compile(r"(?<=\d) (?=(?:k?N|%|s|kg|kgf|lbf|mm|degC)(?![\w/]))")
 MOST_LINES = 40
 LONGEST_LINE = 1_000
 
@@ -39,11 +42,33 @@ def print_json(document: Any) -> None:
 def say(message: str) -> None:
     """Tell a person something that is not the result: stderr, so that pipes stay clean.
 
-    What others wrote (names, files, boards) cannot steer the terminal, nor flood it.
+    What others wrote (names, files, boards) cannot steer the terminal, nor flood it. On a terminal
+    lines are broken between words; a pipe gets them whole.
     """
     from daq.record.inert_text import inert
 
     first, rest = (lines := message.split("\n"))[:MOST_LINES], len(lines) - MOST_LINES
     told = [inert(line, LONGEST_LINE) for line in first]
     told += [f"... and {rest} more"] if rest > 0 else []
+    if sys.stderr.isatty():
+        width = shutil.get_terminal_size().columns
+        told = [row for line in told for row in rows_of(line, width)]
     print("\n".join(told), file=sys.stderr, flush=True)  # noqa: T201
+
+
+def rows_of(line: str, width: int) -> list[str]:
+    """Return a line as rows of at most ``width`` columns, broken between words only.
+
+    What follows the first row stands two columns further in; a path longer than a row stays whole.
+    """
+    import textwrap
+
+    indent = line[: len(line) - len(line.lstrip(" "))]
+    rows = textwrap.wrap(
+        UNIT.sub("\u00a0", line),  # a number and its unit stay together
+        max(width, 20),
+        subsequent_indent=f"{indent}  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [row.replace("\u00a0", " ") for row in rows] or [""]

@@ -13,7 +13,7 @@ from daq.force.calibration_text import write_calibration
 from daq.force.check_weight import TOLERANCE, Check
 from daq.force.checks_file import RatioFound
 from daq.force.force_chain import ForceChain
-from daq.force.guided_weights import Guided
+from daq.force.guided_weights import Guided, WeightsPlan
 from daq.force.points_file import read_points
 from daq.force.weights import Gravity, local_gravity, weight_force_n, weights_known
 from daq.force.weights_draft import begin_draft, resume_draft
@@ -23,6 +23,14 @@ from daq.rig.rig import Rig
 
 USUAL = "5 kg, 10 kg, 20 kg; unknown; at cells"
 MEANT = f'write the weights, how they are known, and where: "{USUAL}"'
+
+
+def gravity_at(rig: Rig | None, latitude: float | None, height: float | None) -> Gravity:
+    """Return the gravity of a place: as given, else as the rig file says, else of no place."""
+    if rig is not None:
+        latitude = rig.latitude_deg if latitude is None else latitude
+        height = rig.height_m if height is None else height
+    return local_gravity(latitude, height or 0.0)
 
 
 def draft_file(rig: Rig, today: date) -> Path:
@@ -66,7 +74,7 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]
 
     Raises InputFault; the points are kept all the same.
     """
-    gravity = local_gravity(None)
+    gravity = gravity_at(rig, None, None)
     plan = state.plan
     session = Session(
         weights=weights_known(plan.known),
@@ -79,11 +87,20 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]
     file = draft.with_suffix(".calibration.json")
     found = fit_calibration(read_points(draft, gravity), session)
     write_calibration(found.calibration, file)
-    return (
-        found.calibration.statement,
+    use = (
         f"Written: {file}. To use it, name it as `calibration` in [rig] of the rig file and start "
-        "again. With your latitude, make it anew from the points: pullstand calibrate "
-        f"--points {draft} --rig {rig.path or 'FILE'} --weights {plan.known!r} --latitude ...",
+    )
+    return (*found.calibration.statement.split("\n"), f"{use}again.", *_place(rig, draft, plan))
+
+
+def _place(rig: Rig, draft: Path, plan: WeightsPlan) -> tuple[str, ...]:
+    """Say how to bring the gravity of the place in, where nobody has named the place."""
+    if rig.latitude_deg is not None:
+        return ()
+    return (
+        "The place is unknown, so gravity may be off by 0.27 %. Write `latitude` and `height` into "
+        "[rig] of the rig file, then make it anew from the points: pullstand calibrate --points "
+        f"{draft} --rig {rig.path or 'FILE'} --weights {plan.known!r} -o NEW",
     )
 
 

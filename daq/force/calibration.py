@@ -58,7 +58,6 @@ class Quality:
     u_gravity_rel: float
     weights: str  # how the weights and gravity are known, in words
     traceable: bool
-    creep_percent: float | None = None
 
     def u_load_n(self, load_n: float) -> float:
         """Return the standard uncertainty in N that the fit leaves on one reading at ``load_n``.

@@ -1,4 +1,4 @@
-"""How good a set of weight readings is: repeatability, hysteresis, zero return, creep, lower limit.
+"""How good a set of weight readings is: repeatability, hysteresis, zero return, lower limit.
 
 Percentages follow the formulas of ISO 376 (from memory) and are figures, not a class: a class needs
 series, rotations and forces that known weights at a shop rig do not give.
@@ -128,17 +128,3 @@ def zero_return_percent(readings: Readings, net: FloatArray) -> float | None:
         if len(zeros) > 1:
             moves.append(100.0 * float(zeros[-1] - zeros[0]) / top)
     return max(moves, key=abs, default=None)
-
-
-def creep_percent(
-    seconds: FloatArray, net: FloatArray, top: float, after_s: float = 30.0, until_s: float = 300.0
-) -> float | None:
-    """Return the change of a reading under constant load, 30 to 300 s after it, % of ``top``.
-
-    ``seconds`` (n,) since the load stood, ``net`` (n,). Means over a tenth of each time; None where
-    the stretch does not reach.
-    """
-    if not len(seconds) or seconds[0] > after_s or seconds[-1] < until_s:
-        return None
-    early, late = (np.abs(seconds - at) <= 0.1 * at for at in (after_s, until_s))
-    return 100.0 * abs(float(np.mean(net[late]) - np.mean(net[early]))) / abs(top)

@@ -12,6 +12,8 @@ from daq.force.calibration import Calibration, Point, Quality
 from daq.force.curve import Curve
 
 FORM = "pullstand calibration 1"
+#: A key of this form that no calibration has ever filled. Fingerprints of all files count it in.
+NEVER_FILLED = (("creep_percent", None),)
 
 
 def content(calibration: Calibration) -> dict[str, Any]:
@@ -29,7 +31,8 @@ def content(calibration: Calibration) -> dict[str, Any]:
         dataclasses.asdict(point) | {"responses": _floats(point.responses)}
         for point in calibration.points
     ]
-    held["quality"] = dataclasses.asdict(calibration.quality) if calibration.quality else None
+    quality = calibration.quality
+    held["quality"] = dataclasses.asdict(quality) | dict(NEVER_FILLED) if quality else None
     return held
 
 
@@ -115,8 +118,10 @@ def _point(held: Mapping[str, Any]) -> Point:
 def _quality(held: Mapping[str, Any] | None) -> Quality | None:
     if held is None:
         return None
-    matrix = tuple(_floats(row) for row in held["covariance"])
-    return Quality(**{**held, "coefficients": _floats(held["coefficients"]), "covariance": matrix})
+    known = {key: value for key, value in held.items() if (key, value) not in NEVER_FILLED}
+    known["covariance"] = tuple(_floats(row) for row in held["covariance"])
+    known["coefficients"] = _floats(held["coefficients"])
+    return Quality(**known)
 
 
 def _floats(values: Any) -> tuple[float, ...]:

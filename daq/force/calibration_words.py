@@ -3,22 +3,26 @@
 import math
 
 from daq.force.calibration import Calibration, Quality
+from daq.force.calibration_quality import LLF_FACTOR, RANGE_FACTOR
 from daq.force.polynomial_fit import t_quantile
 
 
 def statement(calibration: Calibration) -> str:
-    """Return the calibration statement: agreement, range, direction, date, what is not known."""
+    """Return the calibration statement, a paragraph a line: the fit, its range, what it is worth.
+
+    The plain words come first; a term of the standards is explained where it stands.
+    """
     quality = calibration.quality
     if quality is None:
         return "No weights stand behind this calibration."
-    return " ".join(
+    return "\n".join(
         [
-            _agreement(calibration, quality),
-            _beyond(calibration),
-            _place(calibration),
+            _fitted(calibration, quality),
+            _range(calibration, quality),
+            _lower_limit(quality),
             _direction(calibration, quality),
-            _scatter(quality),
-            _weights(quality),
+            _place(calibration),
+            f"{_weights(quality)} "
             "This is a calibration statement; it claims no class of any standard.",
         ]
     )
@@ -38,28 +42,51 @@ def expanded_percent(quality: Quality, load_n: float) -> float:
     return 100.0 * t_quantile(0.975, dof) * whole
 
 
-def _agreement(calibration: Calibration, quality: Quality) -> str:
-    least, most = calibration.verified_from_n, calibration.verified_to_n
-    degree = len(quality.coefficients) - 1
-    curve = "A straight line" if degree == 1 else f"A curve of degree {degree}"
-    if len(calibration.curves) > 1:
-        curve = "A slope for each cell"
+def _fitted(calibration: Calibration, quality: Quality) -> str:
     count = sum(not point.void for point in calibration.points)
     voided = len(calibration.points) - count
-    left_out = f" ({voided} more kept but voided)" if voided else ""
+    points = f"{count} points" + (f" ({voided} more kept but voided)" if voided else "")
+    slopes = [curve.counts_per_newton for curve in calibration.curves]
+    if len(slopes) > 1:
+        each = zip(calibration.cells, slopes, strict=True)
+        gains = ", ".join(f"{name} {slope:.5g}" for name, slope in each)
+        return f"Counts per newton: {gains}; a straight line for each cell, through {points}."
+    (curve,) = calibration.curves
+    degree = len(quality.coefficients) - 1
+    if curve.is_line:
+        return f"{slopes[0]:.5g} counts per newton: a straight line through {points}."
+    most = calibration.verified_to_n
     return (
-        f"{curve} through {count} points{left_out}: the indicated force agrees with the force of "
-        f"these weights within {quality.largest_error_percent:.2g} % from {_newtons(least)} to "
-        f"{_newtons(most)} at the {calibration.load_at}; expanded uncertainty "
-        f"{expanded_percent(quality, most):.2g} % at {_newtons(most)} and "
-        f"{expanded_percent(quality, least):.2g} % at {_newtons(least)} (95 %, k by Student's t)."
+        f"{slopes[0]:.5g} counts per newton at no load, {curve.slope(most):.5g} at "
+        f"{_newtons(most)}: a curve of degree {degree} through {points}."
     )
 
 
-def _beyond(calibration: Calibration) -> str:
+def _range(calibration: Calibration, quality: Quality) -> str:
+    least, most = calibration.verified_from_n, calibration.verified_to_n
     return (
-        f"Nothing is calibrated above {_newtons(calibration.verified_to_n)}: every larger force is "
-        f"extrapolated, and below {_newtons(calibration.verified_from_n)} only the zero is known."
+        f"Good from {_newtons(least)} to {_newtons(most)} at the {calibration.load_at}: there the "
+        f"indicated force agrees with the force of these weights within "
+        f"{quality.largest_error_percent:.2g} %. Expanded uncertainty "
+        f"{expanded_percent(quality, most):.2g} % at {_newtons(most)} and "
+        f"{expanded_percent(quality, least):.2g} % at {_newtons(least)} (of one reading, 95 %: "
+        "scatter, fit, weights and gravity). "
+        f"Nothing is calibrated above {_newtons(most)}: every larger force is extrapolated. Below "
+        f"{_newtons(least)} only the zero is known."
+    )
+
+
+def _lower_limit(quality: Quality) -> str:
+    """Scatter alone, as the lower limit factor counts it; a class is not claimed."""
+    part = f"{RANGE_FACTOR:.0f}"
+    worth = f"scatter alone is more than 1 part in {part} of the number"
+    start = RANGE_FACTOR * quality.llf_n
+    where = f"below {_newtons(start)}, {part} times that, {worth}"
+    if quality.class_a_from_n is None:
+        where = f"{part} times that is more than the heaviest weight: everywhere here {worth}"
+    return (
+        f"Lower limit factor (LLF: {LLF_FACTOR:g} standard deviations of the points about the fit, "
+        f"or the resolution where that is more) {quality.llf_n:.3g} N; {where}."
     )
 
 
@@ -81,21 +108,19 @@ def _place(calibration: Calibration) -> str:
 
 
 def _direction(calibration: Calibration, quality: Quality) -> str:
+    direction = calibration.direction.capitalize()
     if quality.hysteresis_percent is None:
-        return f"{calibration.direction.capitalize()}: hysteresis is not known."
-    words = f"{calibration.direction.capitalize()}: hysteresis {quality.hysteresis_percent:.2g} %"
-    if quality.zero_return_percent is not None:
-        words += f", zero return {quality.zero_return_percent:+.2g} %"
-    return f"{words}."
-
-
-def _scatter(quality: Quality) -> str:
-    start = quality.class_a_from_n
-    where = "nowhere in this range" if start is None else f"from {_newtons(start)}"
-    return (
-        f"Lower limit by scatter (2.4 residual SD) {quality.llf_n:.3g} N; 400 times that holds "
-        f"{where}. This is scatter and fit, not the uncertainty of a measurement."
+        return f"{direction}: hysteresis is not known (no weight was read on its way down)."
+    words = (
+        f"{direction}: under the same weight coming down and going up differ by "
+        f"{quality.hysteresis_percent:.2g} % of it (hysteresis)"
     )
+    if quality.zero_return_percent is not None:
+        words += (
+            f"; empty again, the reading is off by {quality.zero_return_percent:+.2g} % of the "
+            "largest (zero return)"
+        )
+    return f"{words}."
 
 
 def _weights(quality: Quality) -> str:

@@ -46,6 +46,11 @@ class Step:
     cell: str = ""  # the cell it goes over, where it goes over one of several
 
     @property
+    def round_words(self) -> str:
+        """ ", round 2" where rounds are counted, "" where each step stands for itself."""
+        return f", round {self.series}" if self.series.isdigit() else ""
+
+    @property
     def words(self) -> str:
         """What the person at the rig is to do."""
         if self.mass_kg == 0.0:
@@ -212,7 +217,7 @@ def look(state: Guided, counts: CountArray, seconds: FloatArray) -> tuple[Guided
     cells = _each_cell(state, counts, seconds)
     found = max(cells, key=_how_far)
     if not found.steady:
-        return state, Look(found.words, found)
+        return state, Look(_told(state, found), found)
     window = seconds >= seconds[-1] - WINDOW_S
     counts, seconds = counts[window], seconds[window]
     if counts.max() >= COUNTS_MAX or counts.min() <= COUNTS_MIN:
@@ -231,7 +236,8 @@ def look(state: Guided, counts: CountArray, seconds: FloatArray) -> tuple[Guided
     )
     fallen = _fallen(after.points) - state.reversed_cells
     after = replace(after, asked=fallen)
-    return after, Look(found.words, found, Stretch(counts, seconds, found.words))
+    words = _told(state, found)
+    return after, Look(words, found, Stretch(counts, seconds, words))
 
 
 def answer(state: Guided, yes: bool) -> Guided:
@@ -271,6 +277,14 @@ def _each_cell(state: Guided, counts: CountArray, seconds: FloatArray) -> list[S
         by_chance *= CHANCE * math.sqrt(12.0 / max(plateau.samples, 1))
         found.append(replace(plateau, drift_limit=max(DRIFT * full, by_chance)))
     return found
+
+
+def _told(state: Guided, found: Steadiness) -> str:
+    """Return the verdict in counts; in newtons once two weights have shown what a count is."""
+    per_kg = _counts_per_kg(state)
+    if per_kg is None:
+        return found.words()
+    return found.words("N", abs(per_kg) / STANDARD_GRAVITY_M_S2)
 
 
 def _how_far(found: Steadiness) -> float:

@@ -1,5 +1,6 @@
 """Is a reading at rest? The one test, by slope and noise, behind zeros and weight plateaus."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,21 +35,32 @@ class Steadiness:
         """Whether the reading may be taken."""
         return self.long_enough and self._drift_ok and self.noise <= self.noise_limit
 
-    @property
-    def words(self) -> str:
-        """The verdict, with the figures it rests on."""
+    def words(self, unit: str = "counts", size: float = 1.0) -> str:
+        """Return the verdict with its figures in ``unit``, which is so many times our own.
+
+        What is not steady tells the one figure that is worse, so as to fit beside a bar.
+        """
         if not self.long_enough:
             return (
                 f"only {self.seconds:.1f} s and {self.samples} samples so far; "
                 f"{self.least_seconds:.1f} s are needed"
             )
-        drift = f"drift {self.drift:+.0f} in {self.seconds:.1f} s (limit {self.drift_limit:.0f})"
-        noise = f"noise {self.noise:.0f} (limit {self.noise_limit:.0f})"
-        return f"{'steady' if self.steady else 'not steady'}: {drift}, {noise}"
+        drift = _within("drift", self.drift, self.drift_limit, unit, size, "+")
+        noise = _within("noise", self.noise, self.noise_limit, unit, size)
+        if self.steady:
+            return f"steady: {drift} in {self.seconds:.1f} s, {noise}"
+        drifts = abs(self.drift) * self.noise_limit > self.noise * self.drift_limit
+        return f"not steady: {f'{drift} in {self.seconds:.1f} s' if drifts else noise}"
 
     @property
     def _drift_ok(self) -> bool:
         return abs(self.drift) <= self.drift_limit
+
+
+def _within(name: str, value: float, limit: float, unit: str, size: float, sign: str = "") -> str:
+    """Return a figure beside its limit, with decimals for two digits of the limit."""
+    decimals = min(4, max(0, 1 - math.floor(math.log10(limit / size)))) if limit > 0.0 else 0
+    return f"{name} {value / size:{sign}.{decimals}f} {unit} (limit {limit / size:.{decimals}f})"
 
 
 def judge_steadiness(

@@ -18,6 +18,7 @@ from daq.faults import InputFault, Problem
 from daq.force.guided_weights import Guided, Plateau, Step, Stretch, WeightsPlan, begin
 from daq.force.points_file import CELL, read_points
 from daq.force.weights import local_gravity
+from daq.record.inert_text import inert, sheet_text
 
 FORM = "pullstand weights 1"
 RAW_ENDING = ".raw.jsonl"
@@ -82,14 +83,17 @@ def points_text(state: Guided) -> str:
     plan = state.plan
     names = [f"{CELL}{name}" for name in plan.cells] if len(plan.cells) > 1 else ["response"]
     out = io.StringIO()
-    out.write(f"# weights at the {plan.load_at}, known: {plan.known}, rig build {plan.build}\n")
+    known = inert(plan.known).replace(",", ";")  # a comma would begin a cell
+    build = inert(plan.build).replace(",", ";")
+    out.write(f"# weights at the {plan.load_at}; known: {known}; rig build {build}\n")
     out.write(f"# mean counts of steady plateaus; raw counts in *{RAW_ENDING}\n")
     rows = csv.writer(out, lineterminator="\n")
     rows.writerow(["mass_kg", *names, "direction", "series", "void"])
     for point in state.points:
         step = point.step
         counts = [f"{count:.2f}" for count in point.counts]
-        row = [f"{step.mass_kg:.9g}", *counts, step.direction, step.series, point.void]
+        void = sheet_text(point.void)
+        row = [f"{step.mass_kg:.9g}", *counts, step.direction, step.series, void]
         rows.writerow(row)
     return out.getvalue()
 

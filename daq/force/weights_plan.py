@@ -68,7 +68,7 @@ def calibration_plan(
     if not max(1, len(over)) <= series <= 9:
         least = max(1, len(over))
         why = f": one round over each of the {least} cells at least, or --sum" if over else ""
-        raise InputFault(f"--series {series}: {least} to 9 rounds{why}")
+        raise InputFault(f"--rounds {series}: {least} to 9 rounds{why}")
     _refuse_overload(rig, masses, load_at)
     return _plan(rig, calibration_steps(masses, series, over), load_at, known)
 

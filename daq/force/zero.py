@@ -102,10 +102,10 @@ def _refuse_unrest(
     )
     if not found.steady:
         raise NotQuiet(
-            f"No zero taken: cell {cell + 1} is {found.words}, in counts. "
+            f"No zero taken: cell {cell + 1} is {found.words()}. "
             "Hook slack, hands off, then zero again."
             if found.long_enough
-            else f"No zero taken: {found.words}. Wait a moment, then zero again."
+            else f"No zero taken: {found.words()}. Wait a moment, then zero again."
         )
 
 

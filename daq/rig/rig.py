@@ -148,3 +148,5 @@ class Rig:
     path: Path | None = None
     text: str = ""
     pins: tuple[Pin, ...] = ()
+    latitude_deg: float | None = None  # of the place, for the gravity of known weights
+    height_m: float = 0.0  # above the sea

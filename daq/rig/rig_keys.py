@@ -145,6 +145,10 @@ def a_limit(value: object) -> float | None:
         raise ValueError(f'{error}; where nobody knows it, write "unknown"') from None
 
 
+def _metres(text: str) -> float:
+    return units.parse_length_mm(text) / 1000.0
+
+
 def _is_whole(value: object) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool)
 
@@ -172,6 +176,8 @@ RIG: Keys = {
         quantity(units.parse_stiffness_n_per_mm, above=0.0, least=1e-3, most=1e9),
     ),
     "calibration": Key("calibration_file", a_text),
+    "latitude": Key("latitude_deg", quantity(units.parse_angle_deg, least=-90.0, most=90.0)),
+    "height": Key("height_m", quantity(_metres, least=-500.0, most=9000.0)),
 }
 LINK: Keys = {
     "fields": Key("fields", names, required=True),

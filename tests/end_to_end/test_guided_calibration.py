@@ -53,7 +53,7 @@ def test_a_calibration_finds_the_hidden_gains(tmp_path):
     assert document["verified_to"] == pytest.approx(196.104, abs=0.01)
     found = [cell["counts_per_newton"] for cell in document["cells"]]
     assert found == pytest.approx(truth["gains"], rel=2e-3)
-    assert "10 of 10, series 2: nothing on" in words
+    assert "10 of 10, round 2: nothing on" in words
     made = read_calibration(tmp_path / "cal.json")
     assert made.rig_build == "4"
     assert len(made.points) == 10

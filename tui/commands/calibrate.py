@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,71 +12,78 @@ if TYPE_CHECKING:
     from daq.force.polynomial_fit import Inverse
 
 EXAMPLES = """\
-points file: a header row, commas, decimal points; lines with # are passed over
+live, with the board attached: says which weight is next, takes it when steady
+  pullstand calibrate --rig rig.toml --masses "0, 5 kg, 10 kg, 20 kg" \\
+      --weights M2 -o cal.json
+  pullstand calibrate --rig rig.toml --ratio-check
+  pullstand calibrate --rig rig.toml --check-weight "10 kg" --out pulls
+
+from a table:
+  pullstand calibrate --points weights.csv --rig rig.toml --weights M2 \\
+      --latitude 52.3 -o cal.json
+
+the table: a header row, commas, decimal points; lines with # are passed over
   mass_kg,response,direction,series,void
   0,1210,up,1,
   20,419800,up,1,
   40,838400,up,1,
   40,838900,up,1,leaned on the rig
   20,420100,down,1,
-load_n, load_kgf or load_lbf serve as well; response_left, response_right for a gain of each cell
+load_n, load_kgf or load_lbf serve instead of mass_kg; response_left and
+response_right give each cell a slope of its own. response is what the board
+sends (counts); series numbers the rounds.
 
-live, with the board attached: says which weight is next and takes it when it is steady
-  pullstand calibrate --rig rig.toml --masses "0, 5 kg, 10 kg, 20 kg" --weights M2 -o cal.json
-  pullstand calibrate --rig rig.toml --ratio-check
-  pullstand calibrate --rig rig.toml --check-weight "10 kg" --out pulls
-
-examples:
-  pullstand calibrate --points weights.csv --rig rig.toml --weights M2 --latitude 52.3 -o cal.json
+Weights fall. Keep feet and fingers out from under them, lift with help, and
+never load a cell beyond its capacity.
 """
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the options."""
     parser.epilog = EXAMPLES
-    parser.add_argument("--points", metavar="CSV", type=Path, help="known weights and responses")
-    parser.add_argument("--rig", metavar="FILE", type=Path, help="the rig this belongs to")
+    add = parser.add_argument
+    add("--rig", metavar="FILE", type=Path, help="the rig file: whose calibration this is")
+    add("--points", metavar="CSV", type=Path, help="a table of weights and responses")
+    add("-o", "--output", metavar="FILE", type=Path, help="write the calibration file")
+    _add_known(parser.add_argument_group("the weights, and how they are known"))
     _add_live(parser.add_argument_group("live, with the board attached"))
-    parser.add_argument(
-        "-o", "--output", metavar="FILE", type=Path, help="write a calibration file"
-    )
-    parser.add_argument("--degree", type=int, help="1 to 5; without it, as the data ask")
-    parser.add_argument(
-        "--invert",
-        metavar="Y",
-        type=float,
-        nargs="+",
-        action="extend",
-        default=[],
-        help="load behind a response",
-    )
-    parser.add_argument(
-        "--load-at", choices=("cells", "specimen"), default="cells", help="where the weights were"
-    )
-    parser.add_argument(
-        "--weights",
-        default="unknown",
-        help='how they are known: M1, M2, M3, measured to a percentage ("0.1 %%"), unknown',
-    )
-    parser.add_argument("--latitude", type=float, help="degrees, for local gravity")
-    parser.add_argument("--height", type=float, default=0.0, help="metres above the sea")
-    parser.add_argument("--sum", action="store_true", help="one curve for the sum of the cells")
-    parser.add_argument("--temperature", metavar="DEGC", type=float, help="of the air")
-    parser.add_argument("--date", help="when the weights were put on (today)")
-    parser.add_argument("--expires", metavar="DATE", help="last day it may be used")
+    _add_fit(parser.add_argument_group("the fit"))
+
+
+def _add_known(group: "argparse._ArgumentGroup") -> None:
+    add = group.add_argument
+    known = 'M1, M2 or M3 (OIML classes), weighed to "0.1 %%", or unknown (default)'
+    add("--weights", metavar="HOW", default="unknown", help=known)
+    where = "where they lie or hang (default: cells)"
+    add("--load-at", choices=("cells", "specimen"), default="cells", help=where)
+    place = "degrees, for the gravity of the place (default: the rig file's)"
+    add("--latitude", metavar="DEG", type=float, help=place)
+    add("--height", metavar="M", type=float, help="metres above the sea (default: the rig file's)")
+    add("--temperature", metavar="DEGC", type=float, help="of the air")
+    add("--date", metavar="DATE", help="when they were put on, year-month-day (default: today)")
+    add("--expires", metavar="DATE", help="last day the calibration may be used")
 
 
 def _add_live(group: "argparse._ArgumentGroup") -> None:
     add = group.add_argument
     add("--port", help="port path or pyserial URL (default: the rig file's)")
-    add("--masses", help='the weights there are, with units: "0, 5 kg, 10 kg, 20 kg"')
-    add("--series", type=int, metavar="N", help="rounds, up and down each (default 2)")
+    add("--masses", metavar="LIST", help='the weights there are: "0, 5 kg, 10 kg, 20 kg"')
+    rounds = "up and down so often (default: 2, or once over each cell)"
+    add("--rounds", type=int, metavar="N", help=rounds)
     add("--draft", metavar="CSV", type=Path, help="points so far; one that is there goes on")
     add("--ratio-check", action="store_true", help="one bucket at two places, mass unknown")
     add("--acknowledge", metavar="REASON", help="accept the last ratio check, and say why")
     add("--check-weight", metavar="MASS", help="does a known weight still read what it did")
     add("--within", metavar="PERCENT", help='limit of the check weight (default "1 %%")')
     add("--out", metavar="DIR", type=Path, default=Path("pulls"), help="folder of the pulls")
+
+
+def _add_fit(group: "argparse._ArgumentGroup") -> None:
+    add = group.add_argument
+    add("--degree", metavar="N", type=int, help="1 to 5 (default: as the points ask for)")
+    add("--sum", action="store_true", help="one curve for the sum of the cells")
+    loads = "the loads behind these responses"
+    add("--invert", metavar="Y", type=float, nargs="+", action="extend", default=[], help=loads)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -146,8 +154,9 @@ def _session(args: argparse.Namespace) -> "Session":
 
     from daq.faults import InputFault
     from daq.force.calibration_fit import Session
-    from daq.force.weights import local_gravity, weights_known
+    from daq.force.weights import weights_known
     from daq.rig.rig_file import read_rig
+    from tui.weights_order import gravity_at
 
     try:
         weights = weights_known(args.weights)
@@ -155,20 +164,21 @@ def _session(args: argparse.Namespace) -> "Session":
         raise InputFault(f"--weights: {error}") from None
     if args.latitude is not None and not -90.0 <= args.latitude <= 90.0:
         raise InputFault(f"--latitude: {args.latitude:g} is not between -90 and 90 degrees")
-    if not -500.0 <= args.height <= 9000.0:
+    if args.height is not None and not -500.0 <= args.height <= 9000.0:
         raise InputFault(f"--height: {args.height:g} m is not a height of a workshop")
     if args.temperature is not None and not -50.0 <= args.temperature <= 60.0:
         raise InputFault(
             f"--temperature: {args.temperature:g} degC is no temperature of a workshop"
         )
+    rig = read_rig(args.rig) if args.rig else None
     return Session(
         weights=weights,
-        gravity=local_gravity(args.latitude, args.height),
+        gravity=gravity_at(rig, args.latitude, args.height),
         load_at=args.load_at,
         made_on=_day("--date", args.date) or date.today().isoformat(),
         expires_on=_day("--expires", args.expires),
         temperature_c=args.temperature,
-        rig=read_rig(args.rig) if args.rig else None,
+        rig=rig,
         degree=args.degree,
         summed=args.sum,
     )
@@ -202,7 +212,10 @@ def _notices(table: "PointsTable", found: "Calibrated", session: "Session") -> l
     if not session.weights.traceable:
         notices.append(f"weights {session.weights.words}")
     if table.is_mass and not session.gravity.surveyed:
-        notices.append(f"{session.gravity.words}: give --latitude and --height")
+        notices.append(
+            f"{session.gravity.words}: give --latitude and --height, or write latitude and height "
+            "into [rig] of the rig file"
+        )
     if found.reversed_cells:
         names = ", ".join(found.reversed_cells)
         notices.append(f"{names}: reads downwards under load; the calibration stores the sign -1")
@@ -211,11 +224,13 @@ def _notices(table: "PointsTable", found: "Calibrated", session: "Session") -> l
 
 def _agree_to_signs(found: "Calibrated", *, ask: bool) -> None:
     from daq.faults import InputFault
+    from tui import typed_lines
 
     if not (found.reversed_cells and ask):
         return
-    answer = input(f"Keep the reversed sign of {', '.join(found.reversed_cells)}? [y/n] ")
-    if not answer.strip().lower().startswith("y"):
+    names = ", ".join(found.reversed_cells)
+    answer = typed_lines.ask(f"Keep the reversed sign of {names}? y or n:")
+    if not answer.lower().startswith("y"):
         raise InputFault("nothing written: look at the wiring, then calibrate again")
 
 
@@ -270,46 +285,26 @@ def _show(table: "PointsTable", found: "Calibrated", inverses: list["Inverse"]) 
     from rich.console import Console
     from rich.markup import escape
 
-    calibration, fit = found.calibration, found.fit
-    quality = calibration.quality
-    assert quality is not None
+    from tui.calibration_page import points_lines, technical_lines
+    from tui.output import rows_of
+
     console = Console(highlight=False, soft_wrap=True)
-    for line in _rows(table, found):
-        console.print(escape(line))
-    chosen = "as the data ask" if found.choice else "as given" if not found.gains else "gains"
-    console.print(f"\n[bold]degree {fit.degree}[/] ({chosen})")
-    for k, (value, error) in enumerate(zip(fit.coefficients, fit.standard_errors, strict=True)):
-        console.print(f"  response / load^{k}   {value: .12e}   standard error {error:.3e}")
-    for gain in found.gains:
-        console.print(
-            f"  {escape(gain.name):16}  {gain.counts_per_newton: .6g} counts/N   "
-            f"standard error {gain.standard_error:.2g}"
-        )
-    console.print(f"  residual SD {fit.residual_sd:.6g}   R^2 {fit.r_squared:.12f}")
-    for name, value, of in (
-        ("repeatability", quality.repeatability_percent, "of the load"),
-        ("hysteresis", quality.hysteresis_percent, "of the load"),
-        ("zero return", quality.zero_return_percent, "of the largest response"),
-    ):
-        shown = "not recorded" if value is None else f"{value:.3g} % {of}"
-        console.print(f"  {name:14} {shown}")
-    for each in inverses:
-        console.print(
-            f"  response {each.response:g} -> {each.load:.2f} N "
-            f"({each.low:.2f} to {each.high:.2f} N, 95 %)"
-        )
-    console.print(f"\n{escape(calibration.statement)}", soft_wrap=False)
 
+    def show(lines: Iterable[str]) -> None:
+        for line in lines:
+            for row in rows_of(line, console.width):
+                console.print(escape(row))
 
-def _rows(table: "PointsTable", found: "Calibrated") -> list[str]:
-    """Each point with what the fit leaves of it; a voided one with its reason."""
-    residuals = iter(found.fit.residuals)
-    off_unit = "off, N" if found.gains else "off, response"
-    rows = [f"{'load':>14} {'N':>12} {'response':>16} {'way':>5} {off_unit:>16}"]
-    for point in table.points:
-        given = " ".join(f"{response:g}" for response in point.responses)
-        off = f"void: {point.void}" if point.void else f"{next(residuals):16.4g}"
-        rows.append(
-            f"{point.typed:>14} {point.load_n:12.3f} {given:>16} {point.direction:>5} {off}"
+    console.print("[bold]Points[/]")
+    show(points_lines(table, found, console.width))
+    console.print("\n[bold]What was fitted, and what it is good for[/]")
+    show(found.calibration.statement.split("\n"))
+    if inverses:
+        console.print("\n[bold]Loads behind the responses given[/]")
+        show(
+            f"  {each.response:g} counts: {each.load:.2f} N ({each.low:.2f} to {each.high:.2f} N, "
+            "95 %)"
+            for each in inverses
         )
-    return rows
+    console.print("\n[bold]The figures behind it[/]")
+    show(technical_lines(found))

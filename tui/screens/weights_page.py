@@ -10,7 +10,6 @@ from daq.force import guided_weights as guided
 from daq.force.calibration import Calibration
 from daq.force.checks_file import RatioFound, keep_check_weight, keep_ratio, ratio_problems
 from daq.force.guided_weights import Guided, Look, Stretch, WeightsPlan
-from daq.force.weights import local_gravity
 from daq.force.weights_draft import keep
 from daq.force.weights_plan import check_plan, ratio_plan, read_masses
 from daq.rig.rig import Rig
@@ -22,6 +21,7 @@ from tui.weights_order import (
     check_of,
     draft_file,
     finish,
+    gravity_at,
     order_weights,
     ratio_of,
     resume_weights,
@@ -173,7 +173,7 @@ class WeightsPage:
 
     def _checked(self, done: Guided, typed: str) -> tuple[str, ...]:
         calibration = Calibration.from_rig(self.rig)
-        check = check_of(self.rig, calibration, done, local_gravity(None))
+        check = check_of(self.rig, calibration, done, gravity_at(self.rig, None, None))
         file = keep_check_weight(
             self.pulls, check, rig=self.rig, calibration=calibration.fingerprint, typed=typed
         )

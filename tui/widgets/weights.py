@@ -41,29 +41,34 @@ def draw_weights(view: WeightsView, width: int, height: int) -> list[Line]:
     if view.state is None:
         lines += [((f"  {line}", ""),) for text in OFFERED for line in wrapped(text, width - 4)]
         return [fit(line, width) for line in [*lines, *outcome]][:height]
-    lines += [*_ask(view.state), _bar(view.state, view.look), EMPTY, ((COLUMNS, "quiet"),)]
+    lines += [*_ask(view.state, width), *_bar(view.state, view.look, width)]
+    lines += [EMPTY, ((COLUMNS, "quiet"),)]
     rows = [_row(point) for point in so_far(view.state)]
     room = max(1, height - len(lines) - len(outcome))
     return [fit(line, width) for line in [*lines, *rows[-room:], *outcome]][:height]
 
 
-def _ask(state: Guided) -> list[Line]:
+def _ask(state: Guided, width: int) -> list[Line]:
     if state.question:
-        return [((f"  {state.question}   y yes   n no ", "banner"),)]
+        rows = wrapped(f"{state.question}   y yes   n no", width - 4)
+        return [((f"  {row} ", "banner"),) for row in rows]
     if state.step is None:
         return [(("  All weights are taken.", "strong"),)]
     at = state.plan.steps.index(state.step) + 1
-    words = f"  {at} of {len(state.plan.steps)}, round {state.step.series}:  {state.step.words}"
+    step = state.step
+    words = f"  {at} of {len(state.plan.steps)}{step.round_words}:  {step.words}"
     return [((words, "strong"),)]
 
 
-def _bar(state: Guided, found: Look) -> Line:
+def _bar(state: Guided, found: Look, width: int) -> list[Line]:
     if state.step is None or state.question:
-        return EMPTY
+        return [EMPTY]
     filled = round(found.settled * BAR)
     done = filled == BAR and not found.may_force
     bar = "=" * filled + "·" * (BAR - filled)
-    return (("  [", ""), (bar, "good" if done else "quiet"), (f"] {found.words}", ""))
+    first, *more = wrapped(found.words, width - BAR - 5) or [""]
+    shown: Line = (("  [", ""), (bar, "good" if done else "quiet"), (f"] {first}", ""))
+    return [shown, *(((" " * (BAR + 5) + row, ""),) for row in more)]
 
 
 COLUMNS = "    no  round  way     weight         reading   off line   down - up"

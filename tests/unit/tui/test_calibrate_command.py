@@ -1,11 +1,13 @@
 """pullstand calibrate: one JSON document, exit codes, nothing overwritten."""
 
 import json
+import re
 
 import pytest
 
 from daq.force.calibration_text import read_calibration
 from tui import cli
+from tui.commands.demo import demo_rig_file
 
 POINTS = """\
 mass_kg,response,direction,series,void
@@ -77,8 +79,53 @@ def test_the_table_shows_every_point_the_voided_one_with_its_reason(points, caps
     assert cli.main(["calibrate", "--points", str(points)]) == 0
     out = capsys.readouterr().out
     assert "void: leaned on the rig" in out
-    assert "hysteresis     0.095" in out
+    assert "hysteresis, between up and down: 0.0953 % of the load" in out
+    assert re.search(r"b1 slope, +-2140\.17\d+ counts/N, standard error \d", out)
+    assert "response / load" not in out
     assert "claims no class" in " ".join(out.split())
+
+
+@pytest.mark.parametrize("columns", [60, 80, 132])
+@pytest.mark.parametrize("cells", [1, 2, 4])
+def test_no_row_is_wider_than_the_window_and_no_word_is_cut(
+    tmp_path, capsys, monkeypatch, columns, cells
+):
+    names = [f"response_c{n}" for n in range(cells)] if cells > 1 else ["response"]
+    rows = [",".join(["mass_kg", *names, "series", "void"])]
+    for over in range(cells):
+        for kg, void in ((0, ""), (10, ""), (20, "leaned on the rig"), (20, "")):
+            counts = [str(1000 + (209860 * kg if n == over else 0)) for n in range(cells)]
+            rows.append(",".join([str(kg), *counts, str(over + 1), void]))
+    file = tmp_path / "weights.csv"
+    file.write_text("\n".join(rows) + "\n")
+    outs = {}
+    for width in (columns, 5000):
+        monkeypatch.setenv("COLUMNS", str(width))
+        assert cli.main(["calibrate", "--points", str(file)]) == 0
+        outs[width] = capsys.readouterr().out
+    assert all(len(row) <= columns for row in outs[columns].splitlines())
+    told = outs[columns].partition("What was fitted")[2]
+    assert told.split() == outs[5000].partition("What was fitted")[2].split()
+
+
+def test_the_place_is_taken_from_the_rig_file(points, tmp_path, capsys):
+    """At 52.3 degrees and 80 m: 9.812484 m/s2 (WELMEC formula); air of 1.2 kg/m3, OIML D 28."""
+    rig = tmp_path / "rig.toml"
+    text = demo_rig_file().read_text("utf-8")
+    text = text.replace("[rig]\n", '[rig]\nlatitude = "52.3 deg"\nheight = "80 m"\n')
+    rig.write_text(text, "utf-8")
+    command = ["calibrate", "--points", str(points), "--weights", "M2", "--json"]
+    assert cli.main([*command, "--latitude", "52.3", "--height", "80"]) == 0
+    given = json.loads(capsys.readouterr().out)
+    assert cli.main([*command, "--rig", str(rig)]) == 0
+    of_the_rig = json.loads(capsys.readouterr().out)
+    assert of_the_rig["weights"] == given["weights"]
+    assert "latitude 52.3 deg, 80 m above the sea" in given["weights"]
+    force_n = 40.0 * 9.812484 * (1.0 - 1.2 / 8000.0)
+    assert of_the_rig["verified_to"] == pytest.approx(force_n, rel=2e-6)
+    assert cli.main([*command, "--rig", str(rig), "--latitude", "0"]) == 0
+    elsewhere = json.loads(capsys.readouterr().out)
+    assert elsewhere["verified_to"] < 0.997 * given["verified_to"]
 
 
 @pytest.mark.parametrize(

@@ -103,6 +103,26 @@ def test_a_calibration_from_the_first_weight_to_the_file(page_on, tmp_path):
     assert page.desk.session.weighing == [True, False]
 
 
+def test_the_place_in_the_rig_file_gives_the_gravity_of_the_weights(page_on, tmp_path):
+    """9.819 m/s2 at 60 degrees against 9.80665: heavier weights, fewer counts a newton."""
+    slopes, outcomes = [], []
+    for latitude in (None, 60.0):
+        page = page_on(WeightsOrder(MASSES), "5 kg, 10 kg, 20 kg; M1")
+        page.rig = replace(page.rig, latitude_deg=latitude)
+        page.press("enter", "enter")
+        play(page)
+        (file,) = tmp_path.glob("*.calibration.json")
+        slopes.append(read_calibration(file).curves[0].counts_per_newton)
+        outcomes.append(" ".join(page.outcome))
+        for each in tmp_path.glob("*-weights-*"):
+            each.unlink()
+    assert slopes[0] / slopes[1] == pytest.approx(9.8191 / 9.80665, rel=2e-5)
+    assert "place is unknown" in outcomes[0]
+    assert "not traceable" in outcomes[0]
+    assert "latitude 60 deg" in outcomes[1]
+    assert "unknown" not in outcomes[1]
+
+
 def test_a_point_is_voided_with_a_reason_and_taken_again(page_on, tmp_path):
     page = page_on(WeightsOrder(MASSES), "5 kg, 10 kg, 20 kg; M1", "2")
     page.press("enter", "enter")

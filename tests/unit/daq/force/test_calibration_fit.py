@@ -1,5 +1,6 @@
 """Known weights: what is refused and where, what is computed, what the statement claims."""
 
+import json
 import re
 from dataclasses import replace
 
@@ -8,7 +9,6 @@ import pytest
 from daq.faults import InputFault
 from daq.force.calibration import Calibration
 from daq.force.calibration_fit import Session, fit_calibration
-from daq.force.calibration_quality import creep_percent
 from daq.force.points_file import parse_points, read_points
 from daq.force.polynomial_fit import invert
 from daq.force.weights import local_gravity, weight_force_n, weights_known
@@ -162,16 +162,6 @@ def test_what_was_not_recorded_is_not_known():
     assert "hysteresis is not known" in found.calibration.statement
 
 
-def test_creep_is_read_between_30_and_300_seconds():
-    seconds = [float(s) for s in range(0, 331)]
-    net = [1000.0 + 0.01 * s for s in seconds]
-    import numpy as np
-
-    found = creep_percent(np.array(seconds), np.array(net), top=1000.0)
-    assert found == pytest.approx(100.0 * 0.01 * 270.0 / 1000.0, rel=1e-9)
-    assert creep_percent(np.array(seconds[:200]), np.array(net[:200]), top=1000.0) is None
-
-
 def test_the_statement_claims_what_it_may_and_no_class():
     words = fit(UP_DOWN).calibration.statement
     for piece in ("agrees with the force of these weights", "196.2 N to 392.4 N at the cells",
@@ -181,6 +171,40 @@ def test_the_statement_claims_what_it_may_and_no_class():
         assert piece in words
     for claim in ("ISO 376", "E74", "7500", "E4", "class A", "verified class"):
         assert claim not in words
+
+
+def test_the_statement_says_in_plain_words_what_was_fitted_and_from_where_it_is_good():
+    """LLF: 2.4 residual standard deviations in newtons; 400 of them is 1 part in 400 (ASTM E74)."""
+    calibration = fit(UP_DOWN, degree=1).calibration
+    slope, llf_n = calibration.curves[0].counts_per_newton, calibration.quality.llf_n
+    words = calibration.statement.split("\n")
+    assert words[0] == (
+        f"{slope:.5g} counts per newton: a straight line through 10 points "
+        "(1 more kept but voided)."
+    )
+    assert words[1].startswith("Good from 196.2 N to 392.4 N at the cells")
+    assert (
+        f"below {400 * llf_n:.4g} N, 400 times that, scatter alone is more than 1 part" in words[2]
+    )
+    assert "lower limit factor (LLF: 2.4 standard deviations" in words[2].lower().replace(
+        "llf", "LLF"
+    )
+    bent = fit("load_n,response\n0,0\n100,1001\n200,2004\n400,4016\n", degree=2).calibration
+    start, end = bent.curves[0].counts_per_newton, bent.curves[0].slope(400.0)
+    assert bent.statement.startswith(
+        f"{start:.5g} counts per newton at no load, {end:.5g} at 400 N: a curve of degree 2"
+    )
+
+
+def test_a_file_of_before_keeps_its_fingerprint_and_its_empty_key():
+    """Each file of this form holds ``creep_percent``, which nothing ever filled."""
+    calibration = fit(UP_DOWN).calibration
+    held = json.loads(calibration.to_json())
+    assert held["quality"]["creep_percent"] is None
+    assert Calibration.from_json(calibration.to_json()) == calibration
+    held["quality"]["creep_percent"] = 0.02
+    with pytest.raises(InputFault, match="not usable"):
+        Calibration.from_json(json.dumps(held))
 
 
 def test_weights_nobody_knows_are_said_aloud():

@@ -1,5 +1,6 @@
 """Check weight, ratio check, plateau and zero shift: the small judgements of a day at the rig."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -84,7 +85,11 @@ def test_a_plateau_is_taken_only_when_slope_and_noise_have_settled():
     assert 9.0 < seconds[first - 1] < 12.0  # e^-5 of the step is left 5 s before
     found = latest_plateau(settling + noise, seconds, 60.0, 60.0)
     assert found.mean == pytest.approx(50_000.0, abs=15.0)
-    assert "steady: drift" in found.words
+    assert re.fullmatch(
+        r"steady: drift [+-]\d+ counts \(limit 60\) in 4.0 s, noise \d+ counts \(limit 60\)",
+        found.words(),
+    )
+    assert f"noise {found.noise / 2000:.3f} N (limit 0.030)" in found.words("N", 2000.0)
     shaking = settling + 200.0 * np.sin(40.0 * seconds)
     assert not latest_plateau(shaking, seconds, 60.0, 60.0).steady
 

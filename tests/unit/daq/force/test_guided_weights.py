@@ -1,5 +1,6 @@
 """The guided round of weights: what is next, when it is taken, signs, voids, drafts."""
 
+import csv
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -9,10 +10,10 @@ import pytest
 
 from daq.faults import InputFault
 from daq.force.calibration_fit import Session, fit_calibration
-from daq.force.guided_weights import Guided, answer, begin, look, take_as_it_is, void
+from daq.force.guided_weights import Guided, Plateau, answer, begin, look, take_as_it_is, void
 from daq.force.points_file import read_points
 from daq.force.weights import local_gravity, weight_force_n, weights_known
-from daq.force.weights_draft import begin_draft, keep, raw_file, resume_draft
+from daq.force.weights_draft import begin_draft, keep, points_text, raw_file, resume_draft
 from daq.force.weights_plan import calibration_plan, check_plan, ratio_plan, read_masses
 from daq.rig.rig import Cell, Jack, Lever, Link, Rig, Stop
 
@@ -316,3 +317,13 @@ def test_one_bucket_at_two_places():
 def test_the_check_weight_is_one_up_and_down():
     plan = check_plan(a_rig(), ("10 kg", 10.0), "cells", "M1")
     assert [step.mass_kg for step in plan.steps] == [0.0, 10.0, 0.0]
+
+
+def test_a_points_file_is_no_formula_to_a_spreadsheet():
+    """OWASP, "CSV Injection": a cell that begins with = runs, also one behind a comma of a note."""
+    state = begin(replace(plan_of(), known="M2,=1+1"))
+    state = replace(state, points=(Plateau(state.plan.steps[0], (1.0, 2.0), "=1+1, fell off"),))
+    text = points_text(state)
+    cells = [cell for row in csv.reader(text.splitlines()) for cell in row]
+    assert "'=1+1, fell off" in cells
+    assert not any(cell.startswith(("=", "+", "@")) for cell in cells)

@@ -30,8 +30,8 @@ def test_quiet_counts_give_mean_spread_and_span():
     [
         ({"seconds": 0.9}, "only 0.9 s"),
         ({"seconds": 0.0}, "only 0.0 s and 0 samples"),
-        ({"drift": 100.0}, r"not steady: drift \+\d+ in 3.0 s \(limit 200\)"),
-        ({"noise": 300.0}, r"noise \d+ \(limit 200\)"),
+        ({"drift": 100.0}, r"not steady: drift \+\d+ counts \(limit 200\) in 3.0 s"),
+        ({"noise": 300.0}, r"noise \d+ counts \(limit 200\)"),
         ({"level": (8388607.0, 0.0), "noise": 0.0}, "stands at an end of its converter"),
     ],
 )
