@@ -14,6 +14,7 @@ import numpy as np
 
 from daq import units
 from daq.faults import InputFault
+from daq.record.inert_text import runs_in_sheet
 
 Values = Mapping[str, str | float]
 MOST_PULLS = 10_000
@@ -23,7 +24,6 @@ SHUFFLE = (
 )
 _PLAIN_SUFFIXES = ("_mm", "_pct", "_kg_m3", "_mpa", "_n", "_deg", "_s")
 _PLAIN_KEYS = ("G12", "G0", "Gb", "rho_k")
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t")
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +187,7 @@ def specimen_values(key: str, text: str) -> Values:
             return {f"{key}_mm": units.parse(text, units.LENGTH)}
         except ValueError:
             pass
-    if text.startswith(_FORMULA_STARTS):
+    if runs_in_sheet(text):
         raise InputFault(f'{key}: "{text}" would be run as a formula by a spreadsheet; reword it')
     return {key: text}
 

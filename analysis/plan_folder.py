@@ -18,6 +18,7 @@ from analysis.drill_advice import nearest_drills
 from analysis.plan_reading import DEPARTURES, PLAN, PULLS, SHARE_COLUMN, cell
 from analysis.plan_sheets import label_sheet, printable_list
 from daq.faults import InputFault
+from daq.record.inert_text import sheet_text
 
 DEPARTURE_COLUMNS = ("when", "label", "what", "reason")
 DRILL_COLUMNS = ("drill_fraction", "drill_number_or_letter", "drill_metric")
@@ -62,7 +63,7 @@ def record_departure(folder: Path, label: str, what: str, reason: str, when: dat
         with path.open("a", encoding="utf-8", newline="") as file:
             if file.tell() == 0:
                 file.write(_csv_text([DEPARTURE_COLUMNS]))
-            file.write(_csv_text([[_inert(cell) for cell in row]]))
+            file.write(_csv_text([[sheet_text(text) for text in row]]))
     except OSError as error:
         raise InputFault(f"{path} cannot be written ({error.strerror})") from None
 
@@ -106,14 +107,14 @@ def pulls_text(plan: Plan) -> str:
         rows.append(
             (
                 str(pull.run),
-                pull.label,
-                pull.board,
+                sheet_text(pull.label),
+                sheet_text(pull.board),
                 str(pull.replicate),
                 *(cell(pull.specimen[key]) for key in level_keys),
                 *drill_cells(pull),
                 cell(pull.expected_n, 1),
                 cell(100.0 * pull.expected_of_stop, 1),
-                pull.expected_note,
+                sheet_text(pull.expected_note),
             )
         )
     return _csv_text(rows)
@@ -133,11 +134,6 @@ def _level_keys(factors: Sequence[Factor]) -> tuple[str, ...]:
 
 def _is_said(value: Any) -> bool:
     return value is not None and not (isinstance(value, float) and math.isnan(value))
-
-
-def _inert(text: str) -> str:
-    """Return text that no spreadsheet runs as a formula."""
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def _csv_text(rows: Sequence[Sequence[str]]) -> str:

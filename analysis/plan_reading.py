@@ -22,6 +22,7 @@ from analysis.campaign_plan import (
 )
 from analysis.predictions.keys import unknown
 from daq.faults import InputFault, Problem
+from daq.record.inert_text import sheet_text
 from daq.rig.toml_lines import line_numbers, line_of, too_deep_line
 
 PLAN = "plan.toml"
@@ -57,9 +58,12 @@ def read_departures(folder: Path) -> tuple[Mapping[str, str], ...]:
 
 
 def cell(value: str | float, digits: int | None = None) -> str:
-    """Return a value as it stands in pulls.csv: decimal point, at most six digits after it."""
+    """Return a value as it stands in pulls.csv: decimal point, at most six digits after it.
+
+    A text that a spreadsheet would run begins with an apostrophe.
+    """
     if isinstance(value, str):
-        return value
+        return sheet_text(value)
     if not math.isfinite(value):
         return ""
     return f"{value:.6f}".rstrip("0").rstrip(".") if digits is None else f"{value:.{digits}f}"
@@ -195,9 +199,9 @@ class _TomlReading:
 
 def _read_pulls(path: Path, design: Design) -> tuple[PlannedPull, ...]:
     rows = list(csv.DictReader(io.StringIO(text_of(path), newline="")))
-    planned = {pull.label: pull for pull in make_pulls(design)}
+    planned = {cell(pull.label): pull for pull in make_pulls(design)}
     pulls = [_read_row(path, line, row, planned) for line, row in enumerate(rows, start=2)]
-    missing = set(planned) - {pull.label for pull in pulls}
+    missing = set(planned) - {cell(pull.label) for pull in pulls}
     if missing or len(pulls) != len(planned):
         named = f": {', '.join(sorted(missing)[:5])} missing" if missing else ""
         message = f"holds {len(pulls)} pulls where the plan has {len(planned)}{named}"

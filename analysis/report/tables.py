@@ -11,22 +11,10 @@ from analysis.comparison import Comparison
 from analysis.pull_curve import pull_curve
 from analysis.report.answers import Answer
 from analysis.report.evidence import Shown
-from daq.record.inert_text import inert
+from daq.record.inert_text import sheet_text
 from daq.record.reader import Recording
 
-LONGEST = 4_000
-#: A cell that begins so is a formula to a spreadsheet, also behind blanks or in full width.
-RUNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
-STEERS = ("\t", "\r", "\n", "\0")
-
 Cell = str | float | int | None
-
-
-def safe(text: str) -> str:
-    """Return text that no spreadsheet runs: a leading = + - @ or tab gets an apostrophe."""
-    plain = inert(text, LONGEST)
-    runs = text.startswith(STEERS) or plain.lstrip(" '\"\u00a0").startswith(RUNS)
-    return f"'{plain}" if runs else plain
 
 
 def cell(value: Cell) -> str:
@@ -34,7 +22,7 @@ def cell(value: Cell) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return safe(value)
+        return sheet_text(value)
     if isinstance(value, float) and not math.isfinite(value):
         return ""
     return f"{value:.10g}"
@@ -128,7 +116,7 @@ def curve_csv(recording: Recording) -> str:
 
     Times are on the recording's own clock; the force is by the newest calibration.
     """
-    names = [safe(f"counts {cell.name}") for cell in recording.header.cells]
+    names = [sheet_text(f"counts {cell.name}") for cell in recording.header.cells]
     head = csv_text([["time_s", "force_at_specimen_n", *names, "flags", "index"]])
     samples = recording.samples
     if not len(samples):

@@ -11,6 +11,9 @@ from daq.record import layout
 MAX_VALUE = 4_000
 MAX_KEY = 64
 MAX_LABEL = 40
+#: A cell that begins so is a formula to a spreadsheet, also behind blanks or in full width.
+_RUNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_STEERS = ("\t", "\r", "\n", "\0")
 
 
 def inert(text: str, limit: int = MAX_VALUE) -> str:
@@ -30,6 +33,17 @@ def inert(text: str, limit: int = MAX_VALUE) -> str:
 
 def _escaped(ch: str) -> str:
     return ch if ch.isprintable() else ch.encode("unicode_escape").decode("ascii")
+
+
+def runs_in_sheet(text: str) -> bool:
+    """Whether a spreadsheet would take a cell of this text for a formula."""
+    return text.startswith(_STEERS) or inert(text).lstrip(" '\"\u00a0").startswith(_RUNS)
+
+
+def sheet_text(text: str) -> str:
+    """Return inert text that no spreadsheet runs: what would be a formula gets an apostrophe."""
+    plain = inert(text)
+    return f"'{plain}" if runs_in_sheet(text) else plain
 
 
 def encodable(text: str) -> str:

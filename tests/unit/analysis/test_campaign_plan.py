@@ -149,6 +149,20 @@ def test_next_and_departures(tmp_path: Path) -> None:
         record_departure(tmp_path, "A-05", "pulled again", " ", when)
 
 
+def test_no_text_of_a_plan_is_a_formula_to_a_spreadsheet(tmp_path: Path) -> None:
+    """OWASP, "CSV Injection": a cell that begins with = + - @ runs. Refused, and never written."""
+    for text in ("=1+1", "+1", "-dry", "@dry", "\uff1d1"):
+        with pytest.raises(InputFault, match="spreadsheet"):
+            cp.specimen_values("wax", text)
+    levels = tuple(cp.Level(text, {"wax": text}) for text in ("=1+1", "@dry"))
+    made = Design((cp.Factor("wax", levels),), (cp.Board("-A"),), 1, 7, {})
+    write_plan(tmp_path / "new", Plan(made, cp.make_pulls(made)))
+    with (tmp_path / "new" / "pulls.csv").open(encoding="utf-8", newline="") as file:
+        cells = [cell for row in csv.reader(file) for cell in row]
+    assert "'=1+1" in cells and "'-A-01" in cells
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
+
+
 def test_the_folder_reads_back_as_it_was(tmp_path: Path) -> None:
     made = plan(replicates=2)
     write_plan(tmp_path / "new", made)

@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from analysis.report.tables import cell, csv_text, safe
+from analysis.report.tables import cell, csv_text
+from daq.record.inert_text import sheet_text
 
 
 @pytest.mark.parametrize(
@@ -18,22 +19,22 @@ from analysis.report.tables import cell, csv_text, safe
     ],
 )  # fmt: skip
 def test_a_formula_is_defused(text):
-    assert safe(text).startswith("'")
+    assert sheet_text(text).startswith("'")
     (read,) = next(csv.reader(io.StringIO(csv_text([[text]]), newline="")))
     assert not read.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
 
 
 def test_plain_text_and_numbers_stay_as_they_are():
-    assert safe("8.5 mm, wax") == "8.5 mm, wax"
-    assert safe("A-01") == "A-01"
+    assert sheet_text("8.5 mm, wax") == "8.5 mm, wax"
+    assert sheet_text("A-01") == "A-01"
     assert cell(-0.5) == "-0.5"  # a number, so no formula
     assert cell(math.nan) == cell(math.inf) == cell(None) == ""
 
 
 def test_control_codes_and_endless_text_do_not_come_through():
-    assert "\x1b" not in safe("a\x1b[31m")
-    assert "\u202e" not in safe("a\u202eb")
-    assert len(safe("x" * 10_000_000)) <= 4_001
+    assert "\x1b" not in sheet_text("a\x1b[31m")
+    assert "\u202e" not in sheet_text("a\u202eb")
+    assert len(sheet_text("x" * 10_000_000)) <= 4_001
 
 
 def test_commas_quotes_and_umlauts_come_back():
