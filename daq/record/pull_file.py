@@ -54,6 +54,16 @@ def disk_free_bytes(folder: Path) -> int:
         ) from None
 
 
+def check_room(folder: Path) -> None:
+    """Raise RecordingFault where the room left in ``folder`` is too little to begin a recording."""
+    free = disk_free_bytes(folder)
+    if free < FLOOR_BYTES:
+        raise RecordingFault(
+            f"Only {free / 1e6:.1f} MB are left in {folder}; a recording needs "
+            f"{FLOOR_BYTES / 1e6:.0f} MB. Make room, or choose another folder with --out."
+        )
+
+
 class PullFile:
     """A recording that is being written. One thread only; ended by ``finish`` or ``abort``.
 
@@ -95,12 +105,7 @@ class PullFile:
             )
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            free = disk_free_bytes(folder)
-            if free < FLOOR_BYTES:
-                raise RecordingFault(
-                    f"Only {free / 1e6:.1f} MB are left in {folder}; a recording needs "
-                    f"{FLOOR_BYTES / 1e6:.0f} MB. Make room, or choose another folder."
-                )
+            check_room(folder)
             return cls(_new_file(folder, header), header, clock)
         except OSError as error:
             raise RecordingFault(

@@ -19,16 +19,14 @@ from daq.record.events import Event
 from daq.record.header import RunHeader, ZeroRecord
 from daq.record.history import add_history
 from daq.record.inert_text import error_words
+from daq.record.pull_file import FLOOR_BYTES, PullFile, check_room, disk_free_bytes
 from daq.record.pull_file import Forces as DerivedForce
-from daq.record.pull_file import PullFile, disk_free_bytes
 from daq.specimen_list import Specimen
 from daq.wire.sample_clock import fit_clock, seconds
 
 COMMIT_NS = 200_000_000
 SYNC_NS = 1_000_000_000
 LOOK_NS = 2_000_000_000  # a fault stands at least so long, so that everybody sees it
-#: A recording ends cleanly while this much room is left.
-DISK_FLOOR_BYTES = 20_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -164,7 +162,7 @@ class Recorder:
         self._synced_ns = now_ns
         free = _free(self._folder)
         self.state = replace(self.state, disk_free_bytes=free)
-        if free < DISK_FLOOR_BYTES:
+        if free < FLOOR_BYTES:
             raise RecordingFault(
                 f"Only {free // 1_000_000} MB left in {self._folder}: the recording was ended "
                 "while there is room. Make room, then start again."
@@ -248,12 +246,7 @@ def check_folder(folder: Path) -> None:
             f"Nothing can be recorded in {folder} ({error_words(error)}). "
             "Choose another folder with --out, or make it writable."
         ) from None
-    free = disk_free_bytes(folder)
-    if free < DISK_FLOOR_BYTES:
-        raise RecordingFault(
-            f"Only {free // 1_000_000} MB are left in {folder}; a recording needs "
-            f"{DISK_FLOOR_BYTES // 1_000_000} MB. Make room, or choose another folder with --out."
-        )
+    check_room(folder)
 
 
 def _free(folder: Path) -> int:
