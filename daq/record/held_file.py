@@ -21,6 +21,7 @@ class HeldFile:
         self._on_disk = self._size = raw.seek(0, os.SEEK_END)
         self._at = 0
         self._pages: dict[int, bytearray] = {}
+        self._committed: dict[int, bytearray] = {}  # by the last commit: HDF5 comes back to them
 
     # -- what the HDF5 library calls ---------------------------------------------------------
 
@@ -55,18 +56,21 @@ class HeldFile:
     def write(self, data: bytes | memoryview) -> int:
         """Hold ``data`` until the next commit."""
         view = memoryview(data).cast("B")
-        done = 0
-        while done < len(view):
-            number, start = divmod(self._at, PAGE)
-            length = min(PAGE - start, len(view) - done)
-            self._pages.setdefault(number, self._page(number))[start : start + length] = view[
-                done : done + length
-            ]
-            done += length
-            self._at += length
-        if done:
+        number, start = divmod(self._at, PAGE)
+        done, end = 0, len(view)
+        while done < end:
+            part = view[done : done + PAGE - start]
+            if len(part) == PAGE:
+                self._pages[number] = bytearray(part)  # whatever was there is gone: no need to look
+            else:
+                page = self._pages[number] = self._page(number)
+                page[start : start + len(part)] = part
+            done += len(part)
+            number, start = number + 1, 0
+        self._at += end
+        if end:
             self._size = max(self._size, self._at)
-        return done
+        return end
 
     def truncate(self, size: int | None = None) -> int:
         """Set the length the file will have after the next commit."""
@@ -77,9 +81,9 @@ class HeldFile:
         """Do nothing: only ``commit`` writes."""
 
     def _page(self, number: int) -> bytearray:
-        held = self._pages.get(number)
-        if held is not None:
-            return held
+        known = self._pages.get(number) or self._committed.get(number)
+        if known is not None:
+            return known
         page = bytearray(PAGE)
         if number * PAGE < self._on_disk and not self._raw.closed:
             self._raw.seek(number * PAGE)
@@ -106,7 +110,7 @@ class HeldFile:
         self._write_pages(sorted(self._pages.keys() - set(beyond)))
         self._raw.truncate(self._size)
         self._on_disk = self._size
-        self._pages.clear()
+        self._committed, self._pages = self._pages, {}
         if sync:
             os.fsync(self._raw.fileno())
 

@@ -79,6 +79,7 @@ class PullFile:
         self._clock = clock
         self.rows = 0  # samples committed
         self._fault = ""
+        self._named = False  # on the disk, too
         self._raw: Any = path.open("r+b", buffering=0)
         self._held = HeldFile(self._raw)
         self._waiting: list[np.ndarray] = []
@@ -94,10 +95,10 @@ class PullFile:
 
     @classmethod
     def create(cls, folder: Path, header: RunHeader, cells: int, clock: Clock = HOST_CLOCK) -> Self:
-        """Make a new file in ``folder`` (made too, if missing) with all metadata, on the disk.
+        """Make a new file in ``folder`` (made too, if missing) with all metadata.
 
         ``cells`` is the number of channels of the samples to come. No file is ever overwritten: a
-        taken name gets a number behind it.
+        taken name gets a number behind it. `sync` puts it on the disk.
         """
         if cells != len(header.cells):
             raise RecordingFault(
@@ -138,10 +139,29 @@ class PullFile:
             self._held.commit(sync)
             self.rows = rows
         if sync:
-            self._must_exist()
+            self.must_exist()
         return self.rows
 
-    def _must_exist(self) -> None:
+    def sync(self) -> None:
+        """Have the system put on the disk what is committed. Raises RecordingFault.
+
+        Any thread may ask: a busy disk takes seconds for it, and commits go on meanwhile.
+        """
+        try:
+            handle = os.dup(self._raw.fileno())
+        except (OSError, ValueError):
+            return  # closed meanwhile, which put everything on the disk
+        try:
+            os.fsync(handle)
+        except OSError as error:
+            raise RecordingFault(self._stopped(error)) from None
+        finally:
+            os.close(handle)
+        if not self._named:
+            _sync_folder(self.path.parent)
+            self._named = True
+
+    def must_exist(self) -> None:
         """Raise RecordingFault if somebody deleted the file: the system would let us write on."""
         if os.fstat(self._raw.fileno()).st_nlink == 0:
             self._let_go()
@@ -166,7 +186,7 @@ class PullFile:
         commit = np.zeros(1, dtype=layout.COMMIT_DTYPE)
         commit["rows"], commit["events"] = total, self._events
         commit["host_ns"] = self._clock.monotonic_ns()
-        commit["rows_crc32"] = zlib.crc32(samples.tobytes())
+        commit["rows_crc32"] = zlib.crc32(samples.view(np.uint8))
         commit["events_crc32"] = zlib.crc32(rows.tobytes())
         nexus.extend(self._commit_table, commit)
         self._waiting.clear()
@@ -249,12 +269,15 @@ class PullFile:
             yield
         except (OSError, RuntimeError, ValueError) as error:
             self._let_go()
-            self._fault = (
-                f"Recording {self.path.name} stopped: {error_words(error)}. The {self.rows} "
-                "samples committed before are in the file. Make room, or mend the disk, before "
-                "the next pull."
-            )
+            self._fault = self._stopped(error)
             raise RecordingFault(self._fault) from error
+
+    def _stopped(self, error: Exception) -> str:
+        return (
+            f"Recording {self.path.name} stopped: {error_words(error)}. The {self.rows} "
+            "samples committed before are in the file. Make room, or mend the disk, before "
+            "the next pull."
+        )
 
     def _let_go(self) -> None:
         with contextlib.suppress(OSError, RuntimeError, ValueError):
@@ -270,27 +293,29 @@ def _new_file(folder: Path, header: RunHeader) -> Path:
         tail = "" if number == 1 else f"-{number}"
         path = folder / f"{stem}{tail}{layout.SUFFIX}"
         with contextlib.suppress(FileExistsError):
-            publish(path, image)
+            publish(path, image, sync=False)
             return path
     raise RecordingFault(f"Every name like {stem}{layout.SUFFIX} is taken in {folder}.")
 
 
-def publish(path: Path, image: bytes) -> None:
-    """Make a new file that holds ``image`` from the moment its name is there, on the disk.
+def publish(path: Path, image: bytes, sync: bool = True) -> None:
+    """Make a new file that holds ``image`` from the moment its name is there.
 
-    Raises FileExistsError, and OSError for whatever else the system refuses.
+    With ``sync`` it is on the disk then, too. Raises FileExistsError, and OSError for whatever else the system refuses.
     """
     fresh = path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
     try:
         with fresh.open("xb") as file:
             file.write(image)
             file.flush()
-            os.fsync(file.fileno())
+            if sync:
+                os.fsync(file.fileno())
         _give_name(fresh, path, image)
     finally:
         with contextlib.suppress(OSError):
             fresh.unlink()
-    _sync_folder(path.parent)
+    if sync:
+        _sync_folder(path.parent)
 
 
 def _give_name(fresh: Path, path: Path, image: bytes) -> None:

@@ -24,8 +24,8 @@ from daq.record.pull_file import Forces as DerivedForce
 from daq.specimen_list import Specimen
 from daq.wire.sample_clock import fit_clock, seconds
 
-COMMIT_NS = 200_000_000
-SYNC_NS = 1_000_000_000
+COMMIT_NS = 150_000_000
+ROOM_NS = 1_000_000_000  # how often the room left is asked
 LOOK_NS = 2_000_000_000  # a fault stands at least so long, so that everybody sees it
 
 
@@ -87,7 +87,8 @@ class Recorder:
         self._kept: list[np.ndarray] = []
         self._words: list[Later] = []
         self._last: Path | None = None  # the file of the last pull, None where it has none
-        self._committed_ns = self._synced_ns = self._looked_ns = 0
+        self._committed_ns = self._asked_ns = self._looked_ns = 0
+        self._disk_fault = ""  # told by `sync`, in another thread
         check_folder(folder)
         self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(folder))
         self.saved: tuple[Path, ...] = ()
@@ -97,6 +98,19 @@ class Recorder:
         """Load what makes a file while nothing pulls: it takes 0.1 s, from a slow disk seconds."""
         import h5py  # noqa: F401
 
+    def sync(self) -> None:
+        """Have the system put the open file on the disk.
+
+        For a thread of its own, about once a second: where another program keeps the disk busy it
+        takes seconds, in which the samples that came would be in no file.
+        """
+        file = self._file
+        try:
+            if file is not None:
+                file.sync()
+        except RecordingFault as fault:
+            self._disk_fault = str(fault)
+
     def handle(self, message: Message) -> None:
         """Take one message. A fault of the disk becomes the state FAULT, never an exception."""
         try:
@@ -105,7 +119,7 @@ class Recorder:
             self._fail(str(fault))
 
     def tick(self, now_ns: int) -> None:
-        """Commit, sync and look at the room left, each when it is due; after a fault, try again."""
+        """Commit and look at the room left, each when it is due; after a fault, try again."""
         try:
             if self._file is not None and now_ns - self._committed_ns >= COMMIT_NS:
                 self._commit(now_ns)
@@ -143,23 +157,26 @@ class Recorder:
         self.close()
         self._last = None
         self._file = PullFile.create(self._folder, begin.header, len(begin.header.cells))
-        self._begun = begin
+        self._begun, self._disk_fault = begin, ""
         self._kept = list(begin.past)
         for samples in begin.past:
             self._file.append(samples)
-        self._file.commit(sync=True)
+        self._file.commit()
         self.state = RecordingState(
             Recording.WRITING, str(self._file.path), disk_free_bytes=_free(self._folder)
         )
 
     def _commit(self, now_ns: int) -> None:
         assert self._file is not None
-        sync = now_ns - self._synced_ns >= SYNC_NS
-        self._file.commit(sync=sync)
+        self._file.commit()
         self._committed_ns = now_ns
-        if not sync:
+        if self._disk_fault:
+            words, self._disk_fault = self._disk_fault, ""
+            raise RecordingFault(words)
+        if now_ns - self._asked_ns < ROOM_NS:
             return
-        self._synced_ns = now_ns
+        self._asked_ns = now_ns
+        self._file.must_exist()
         free = _free(self._folder)
         self.state = replace(self.state, disk_free_bytes=free)
         if free < FLOOR_BYTES:
