@@ -1,4 +1,4 @@
-"""The only threads: a reader (read, guard, watch, offer, publish) and a recorder.
+"""The only threads: a reader (read, guard, watch, offer, publish), a recorder, one for the disk.
 
 The reader never waits for the disk or the screen. A screen looks at `latest` as often as it
 likes; what it asks for (zero, mark, acknowledge ...) is done by the reader between two blocks, so
@@ -38,6 +38,7 @@ JOIN_S = 5.0
 RECONNECT_NS = 1_000_000_000
 WISH_S = 0.1  # how often wishes are looked at while there is no board to read
 RECORDER_POLL_S = 0.05
+SYNC_S = 1.0
 LOOK_BACK_S = 10.0
 
 
@@ -81,10 +82,11 @@ class Acquisition:
         self._threads = [
             threading.Thread(target=self._guarded(self._read_loop), name="reader"),
             threading.Thread(target=self._guarded(self._record_loop), name="recorder"),
+            threading.Thread(target=self._guarded(self._sync_loop), name="disk"),
         ]
 
     def start(self) -> None:
-        """Start both threads."""
+        """Start the threads."""
         for thread in self._threads:
             thread.start()
 
@@ -341,6 +343,11 @@ class Acquisition:
                     break
             self._recorder.tick(time.monotonic_ns())
         self._recorder.close()
+
+    def _sync_loop(self) -> None:
+        """Put what is recorded on the disk, beside the recorder: a busy disk takes seconds."""
+        while self._recorder is not None and not self._closing.wait(SYNC_S):
+            self._recorder.sync()
 
     def _guarded(self, loop: Callable[[], None]) -> Callable[[], None]:
         """Hand a thread's exception up instead of losing it; the other thread ends too."""

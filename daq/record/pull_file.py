@@ -301,7 +301,8 @@ def _new_file(folder: Path, header: RunHeader) -> Path:
 def publish(path: Path, image: bytes, sync: bool = True) -> None:
     """Make a new file that holds ``image`` from the moment its name is there.
 
-    With ``sync`` it is on the disk then, too. Raises FileExistsError, and OSError for whatever else the system refuses.
+    With ``sync`` it is on the disk then, too. Raises FileExistsError, and OSError for whatever
+    else the system refuses.
     """
     fresh = path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
     try:
