@@ -160,6 +160,7 @@ DISCARD_REASONS = {
     "6": "wrong hole or label",
     "7": "zero not taken or lost",
     "8": "rig part moved",
+    "9": "data lost or cable pulled",
 }
 TYPED = "t"
 

@@ -133,10 +133,7 @@ class SerialPort:
 
     def _went_away(self, why: Exception) -> str:
         words = "unplugged, or read by another program" if _READS_NOTHING in str(why) else why
-        return (
-            f"the board on {self.name} went away ({words}): look at the cable and the board, "
-            "then open the port again"
-        )
+        return f"the board on {self.name} went away ({words}): look at the cable and the board"
 
 
 def _descriptor(port: Any) -> int | None:

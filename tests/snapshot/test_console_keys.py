@@ -73,7 +73,7 @@ def driven(session, keys=(), size=(120, 40), *, then=None, **options):
             [("discard", "jaw slid"), ("discard", "")],
         ),
         ("parted", ["d", "t", "enter"], []),
-        ("parted", ["d", "escape", "d", "9", "d", "t", *"jaw", "escape"], []),
+        ("parted", ["d", "escape", "d", "0", "d", "t", *"jaw", "escape"], []),
         ("parted", ["1", "n", *"ok", "enter"], [("judge", "withdrawal", ""),
                                                  ("keep_word", {"note": "ok"}, None)]),
         ("parted", ["i", *"a.jpg", "enter"], [("keep_word", {"photo": "a.jpg"}, None)]),

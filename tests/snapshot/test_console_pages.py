@@ -238,6 +238,15 @@ def test_the_plan_shows_what_is_done_and_what_remains(in_state, plan):
     assert "on the rig" in next(line for line in lines if " A-03 " in line)
 
 
+def test_the_plan_says_what_does_not_count(in_state, plan):
+    """An invalid pull is done with, and is missing from the answer."""
+    session = in_state("slack")
+    change = [*("v", "pageup"), "d", "1", "escape", "p"]
+    lines, _ = shown(session, change, around=Around(rig=RIG, plan=plan))
+    assert "1 invalid: spare wood" in "\n".join(lines)
+    assert "× 4.69 kN  invalid" in next(line for line in lines if " A-01 " in line)
+
+
 def test_a_planned_specimen_is_put_on_the_rig(in_state, plan):
     session = in_state("slack")
     shown(session, ["p", "pageup", "enter"], around=Around(rig=RIG, plan=plan))

@@ -67,7 +67,9 @@ class PlanPage:
         pulls = self.plan.pulls
         ready = sum(pull.label in done for pull in pulls)
         bar = "█" * round(ready / len(pulls) * 30)
-        more = "   reading ..." if self.day.reading else ""
+        spoilt = sum(pull.label in done and done[pull.label].kind == "invalid" for pull in pulls)
+        more = f", {spoilt} invalid: spare wood, a label by s" if spoilt else ""
+        more += "   reading ..." if self.day.reading else ""
         head: Line = (
             (f" {ready} of {len(pulls)} pulled ", "strong"),
             (bar.ljust(30, "·"), "room"),
@@ -87,7 +89,8 @@ class PlanPage:
         head = f"{pull.run:>3}  {pull.label:<10} {levels}  {board}  "
         if done is not None:
             words = done.kind if done.kind != "failed" else done.mode or "no mode yet"
-            text = f"✓ {wording.with_unit(done.maximum_n, unit)}  {words}"
+            sign = "×" if done.kind == "invalid" else "✓"
+            text = f"{sign} {wording.with_unit(done.maximum_n, unit)}  {words}"
             return ((head, "quiet"), (text, "quiet"))
         if pull.label == on_rig:
             return ((head, "strong"), ("◀ on the rig", "good"))

@@ -119,7 +119,7 @@ class PullsPage:
         text = [self._row(pull, view.unit) for pull in pulls]
         about = self._about_lines(pulls[self.chosen], view.unit, width)
         rows = max(1, height - 1 - len(about))
-        title: Line = ((f" Pulls of {self.day.folder}", "strong"), (self._state(), "quiet"))
+        title: Line = ((f" Pulls in {self.day.folder}", "strong"), (self._state(), "quiet"))
         stack = listed(text, self.chosen, left - 1, rows)
         picture = (self._dots if self.dots else self._curves)(view, width - left - 1, rows)
         body = beside(stack, picture, left)
@@ -159,7 +159,7 @@ class PullsPage:
         if math.isfinite(pull.u95_n):
             most += f" give or take {wording.digits(pull.u95_n, unit)} (95 %)"
         facts = [pull.kind, most, f"after {wording.clock(pull.time_to_max_s)}"]
-        keys = [f"{k}={v}" for k, v in pull.specimen.items() if k != "label"]
+        keys = [f"{k}={shown(v)}" for k, v in pull.specimen.items() if k != "label"]
         said = {"INVALID": pull.reason, "note": pull.note, "photo": pull.photo}
         words = [*(f"{key}: {text}" for key, text in said.items() if text), *pull.flags]
         rows = [f" {pull.label}: " + ", ".join(facts), "  ".join(["", *keys])]
@@ -196,6 +196,11 @@ class PullsPage:
                  (f" {middle_of(pulls, view.unit)}", ""))
             )  # fmt: skip
         return [fit(line, width) for line in lines[:height]]
+
+
+def shown(value: str | float) -> str:
+    """Return what was said of a specimen as people write it: 6, not 6.0."""
+    return f"{value:g}" if isinstance(value, float) else value
 
 
 def grouping_keys(pulls: Sequence[DayPull]) -> list[str]:
