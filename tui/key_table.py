@@ -51,6 +51,7 @@ class Key:
 RIG_KEYS = (
     Key("acknowledge", "a", "acknowledge", "release the latched stop", TRIPPED),
     Key("cautions", "c", "cautions", "confirm the cautions", CAUTIONS),
+    Key("help", "h", "help", "the keys, a second page, and back", also=("?",)),
     Key("turn", "up", "quarter turn", "crank a quarter turn", PRACTISED),
     Key("turn_back", "down", "turn back", "wind back a quarter turn", PRACTISED),
     Key("fresh", "g", "new specimen", "put a new specimen in, once wound back", PRACTISED),
@@ -71,7 +72,6 @@ RIG_KEYS = (
     Key("undo", "u", "undo", "take back the last mode, discard or zero", PULLED),
     Key("specimen", "s", "specimen", "what is on the rig: label=D-07 ...", PULLED),
     Key("find", "f", "find", "find a command by its name", also=("/", "ctrl+p")),
-    Key("help", "h", "help", "the keys, a second page, and back", also=("?",)),
     Key("quit", "q", "quit", "end the session; asks first while loaded", also=("ctrl+c",)),
 )  # fmt: skip
 
