@@ -183,12 +183,15 @@ def test_a_stop_is_left_before_help_is_read(in_state, key):
     assert "the stop is latched" in app.live.view.message
 
 
-def test_a_board_that_goes_away_hides_no_question(in_state):
+@pytest.mark.parametrize(("phase", "asks"), [(Phase.SLACK, True), (Phase.PARTED, False)])
+def test_a_board_that_goes_away_after_a_pull_hides_no_question(in_state, phase, asks):
+    """While a load may be on, the alarm has the whole screen."""
     session = in_state("parted")
-    session.reading = unknown(session.reading, "the port went away")
+    session.reading = replace(unknown(session.reading, "the port went away"), phase=phase)
     app, _ = driven(session)
-    assert app.live.view.mode_due
-    assert "How did pull" in "".join(t for line in draw_ask(app.live.view, 80, 4) for t, _ in line)
+    assert app.live.view.mode_due is asks
+    drawn = "".join(text for line in draw_ask(app.live.view, 80, 4) for text, _ in line)
+    assert ("How did pull" in drawn) is asks
 
 
 def test_quit_at_slack_ends(in_state):
