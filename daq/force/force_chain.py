@@ -51,7 +51,7 @@ class ForceChain:
     def forces(self, counts: CountArray | FloatArray) -> Forces:
         """Return the forces of raw counts (n, cells). The same for any split into blocks."""
         loads_n = self.calibration.cell_forces_n(counts - self._zero_counts)
-        total_n = loads_n.sum(axis=1)
+        total_n: FloatArray = np.add.reduce(loads_n, axis=1)
         return Forces(
             cells_n=loads_n * self._at_cells if self._at_cells != 1.0 else loads_n,
             at_cells_n=total_n * self._at_cells if self._at_cells != 1.0 else total_n,

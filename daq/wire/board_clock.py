@@ -9,10 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.samples import COUNTS_MAX, COUNTS_MIN, Flag, sample_dtype
 from daq.wire.decoded import Decoded
 from daq.wire.rows import IntArray, Judgement, Oddity, Rows
+from daq.wire.silence import Silence
 
 _SATURATED = np.uint16(Flag.SATURATED)
 _GAP = np.uint16(Flag.GAP)
@@ -29,9 +31,6 @@ _WINDOW = 512  # rows looked at together
 _CALM = 8  # rows looked at singly after an odd one, before arrays are tried again
 _FEW = 16  # rows below which plain Python beats arrays
 _SEQUENCE_MASK = 0xFFFF
-_SILENCE_STEPS = 10
-_SILENCE_NS = 250_000_000
-_MEMORY_NS = 2_000_000_000
 
 
 @dataclass(slots=True)
@@ -61,7 +60,7 @@ class BoardClock:
         self._index = 0
         self._bad = 0  # bad lines since the last good row
         self._held: tuple[Rows, list[Oddity]] | None = None
-        self._silence = _Silence()
+        self._silence = Silence()
         self._minute = _MINUTE_US // tick_us if tick_us else 0
         self._young = _YOUNG_US // tick_us if tick_us else 0
 
@@ -74,6 +73,8 @@ class BoardClock:
             self._held = None
             rows = before.then(rows)
             odd = [*waiting, *(each._replace(position=each.position + 1) for each in odd)]
+        if not odd and (usual := self._usual_block(rows)) is not None:
+            return usual
         judged = Judgement(rows, odd, self._bad)
         if self._tick_us:
             odd = self._judge(judged, odd, final)
@@ -85,24 +86,27 @@ class BoardClock:
         """Build samples and events of what was decided."""
         rows, good = judged.rows, judged.good
         events = judged.events(odd, self._index)
-        kept = int(np.count_nonzero(good))
-        samples = np.empty(kept, dtype=self._dtype)
-        if kept < len(good):
-            samples["board_us"] = judged.board_us[good]
-            samples["arrival_ns"] = rows.arrival_ns[good]
-            samples["counts"] = rows.counts[good]
-            samples["flags"] = judged.flags[good]
+        if good.all():
+            samples = self._samples(rows, judged.board_us, judged.flags)
         else:
-            samples["board_us"] = judged.board_us
-            samples["arrival_ns"] = rows.arrival_ns
-            samples["counts"] = rows.counts
-            samples["flags"] = judged.flags
-        samples["index"] = np.arange(self._index, self._index + kept)
-        self._index += kept
-        at_end = (rows.counts == COUNTS_MIN) | (rows.counts == COUNTS_MAX)
-        if at_end.any():
-            samples["flags"][at_end.any(axis=1)[good]] |= _SATURATED
+            samples = self._samples(rows.only(good), judged.board_us[good], judged.flags[good])
         return Decoded(samples, events)
+
+    def _samples(
+        self, rows: Rows, board_us: IntArray, flags: npt.NDArray[np.uint16] | int
+    ) -> np.ndarray:
+        """Return good rows as samples."""
+        samples = np.empty(len(rows), dtype=self._dtype)
+        samples["index"] = np.arange(self._index, self._index + len(rows))
+        samples["board_us"] = board_us
+        samples["arrival_ns"] = rows.arrival_ns
+        samples["counts"] = rows.counts
+        samples["flags"] = flags
+        self._index += len(rows)
+        if len(rows) and (rows.counts.max() == COUNTS_MAX or rows.counts.min() == COUNTS_MIN):
+            at_end = (rows.counts == COUNTS_MIN) | (rows.counts == COUNTS_MAX)
+            samples["flags"][at_end.any(axis=1)] |= _SATURATED
+        return samples
 
     # -- a line with a clock ------------------------------------------------------------------
 
@@ -137,7 +141,7 @@ class BoardClock:
             Oddity(row, kind, int(rows.arrival_ns[row]), rows.text(row)) for row, kind, _ in repeats
         ]
         later.sort(key=lambda each: each.position)
-        self._held = (rows.one(held), [each._replace(position=1) for each in later])
+        self._held = (rows.only([held]), [each._replace(position=1) for each in later])
         return [each for each in odd if each.position <= held]
 
     def _walk(self, judged: Judgement) -> int | None:
@@ -284,6 +288,16 @@ class BoardClock:
 
     # -- many usual steps at once -------------------------------------------------------------
 
+    def _usual_block(self, rows: Rows) -> Decoded | None:
+        """Return the samples of rows that all follow at usual steps; None if one does not."""
+        if rows.clock is None or not self._course.settled or not 0 < len(rows) <= _WINDOW:
+            return None
+        steps = _steps(rows.clock, self._course.last) & _MASK
+        if self._usual_steps(steps, rows, 0) < len(rows):
+            return None
+        self._bad = 0
+        return Decoded(self._samples(rows, self._follow(rows, 0, steps), 0), ())
+
     def _accept_run(self, judged: Judgement, row: int) -> int:
         """Take the rows from ``row`` on that follow at usual steps; return how many."""
         rows, course = judged.rows, self._course
@@ -324,9 +338,16 @@ class BoardClock:
         return np.repeat(medians, _MEDIAN_OF)[len(self._group) : len(every)]
 
     def _accept_steps(self, judged: Judgement, begin: int, steps: IntArray) -> None:
-        course, end = self._course, begin + len(steps)
+        end = begin + len(steps)
         judged.good[begin:end] = True
-        board_us = np.cumsum(steps, out=judged.board_us[begin:end])
+        judged.board_us[begin:end] = self._follow(judged.rows, begin, steps)
+        judged.accept_last(end - 1)
+
+    def _follow(self, rows: Rows, begin: int, steps: IntArray) -> IntArray:
+        """Move the course over rows at usual steps; return their board_us."""
+        assert rows.clock is not None
+        course, last = self._course, begin + len(steps) - 1
+        board_us: IntArray = steps.cumsum()
         board_us *= self._tick_us
         board_us += course.board_us
         over = (len(self._group) + len(steps)) % _MEDIAN_OF
@@ -336,14 +357,12 @@ class BoardClock:
             course.usual = sorted(recent[:_MEDIAN_OF])[_MEDIAN_OF // 2]
             recent = recent[_MEDIAN_OF:]
         self._group = recent
-        rows = judged.rows
-        assert rows.clock is not None
-        course.board_us = int(judged.board_us[end - 1])
-        course.last = int(rows.clock[end - 1])
-        course.arrival_ns = int(rows.arrival_ns[end - 1])
+        course.board_us = int(board_us[-1])
+        course.last = int(rows.clock[last])
+        course.arrival_ns = int(rows.arrival_ns[last])
         if rows.sequence is not None:
-            course.sequence = int(rows.sequence[end - 1])
-        judged.accept_last(end - 1)
+            course.sequence = int(rows.sequence[last])
+        return board_us
 
     # -- a line without a clock ---------------------------------------------------------------
 
@@ -361,36 +380,3 @@ def _steps(values: IntArray, before: int) -> IntArray:
     steps[0] = values[0] - before
     np.subtract(values[1:], values[:-1], out=steps[1:])
     return steps
-
-
-class _Silence:
-    """Finds silences between arrivals; the usual step is the mean over the last second or so."""
-
-    def __init__(self) -> None:
-        self._last_ns: int | None = None
-        self._span_ns = 0.0
-        self._steps = 0.0
-
-    def breaks(self, arrival_ns: IntArray) -> list[int]:
-        """Return the rows that came after a silence."""
-        if not len(arrival_ns):
-            return []
-        first = int(arrival_ns[0])
-        silent = False
-        if self._last_ns is not None:
-            waited = first - self._last_ns
-            silent = self._steps > 0 and waited > self._longest_ns()
-            if not silent:
-                self._learn(waited, len(arrival_ns))
-        self._last_ns = int(arrival_ns[-1])
-        return [0] if silent else []
-
-    def _longest_ns(self) -> float:
-        return _SILENCE_STEPS * self._span_ns / self._steps + _SILENCE_NS
-
-    def _learn(self, waited_ns: int, steps: int) -> None:
-        if self._span_ns > _MEMORY_NS:
-            self._span_ns /= 2
-            self._steps /= 2
-        self._span_ns += waited_ns
-        self._steps += steps

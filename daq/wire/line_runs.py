@@ -32,11 +32,11 @@ class LineRuns:
         between = bytes([layout.separator]) + b"\t\r\n"
         self._to_blanks = bytes.maketrans(between, b" " * len(between))
         self._low = np.full(layout.fields, -_ANY)
-        self._high = np.full(layout.fields, _ANY)
-        self._low[list(layout.cells)] = COUNTS_MIN
-        self._high[list(layout.cells)] = COUNTS_MAX
+        high = np.full(layout.fields, _ANY)
+        self._low[list(layout.cells)], high[list(layout.cells)] = COUNTS_MIN, COUNTS_MAX
         if layout.clock is not None:
-            self._low[layout.clock], self._high[layout.clock] = 0, CLOCK_MAX
+            self._low[layout.clock], high[layout.clock] = 0, CLOCK_MAX
+        self._span = (high - self._low).astype(np.uint64)
 
     def end(self, block: bytes, begin: int) -> int:
         """Return where the run of lines of good form that begins at ``begin`` ends."""
@@ -58,7 +58,7 @@ class LineRuns:
             run = _SUM.sub(b"", run)
         read = np.fromstring(run.translate(self._to_blanks), dtype=np.int64, sep=" ")
         numbers = read.reshape(-1, layout.fields)
-        fine = (numbers >= self._low) & (numbers <= self._high)
+        fine = (numbers - self._low).view(np.uint64) <= self._span  # below the low one: a leap up
         return numbers if fine.all() else None
 
 

@@ -38,14 +38,13 @@ class Rows:
     def __len__(self) -> int:
         return len(self.arrival_ns)
 
-    def one(self, row: int) -> "Rows":
-        """Return row ``row`` as a block of its own (copied)."""
-        cut = slice(row, row + 1)
+    def only(self, which: npt.NDArray[np.bool_] | list[int]) -> "Rows":
+        """Return some of the rows (copied)."""
         return Rows(
-            None if self.clock is None else self.clock[cut].copy(),
-            None if self.sequence is None else self.sequence[cut].copy(),
-            self.counts[cut].copy(),
-            self.arrival_ns[cut].copy(),
+            None if self.clock is None else self.clock[which],
+            None if self.sequence is None else self.sequence[which],
+            self.counts[which],
+            self.arrival_ns[which],
         )
 
     def then(self, other: "Rows") -> "Rows":

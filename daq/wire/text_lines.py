@@ -26,6 +26,7 @@ class TextLineDecoder:
         self._pattern = layout.pattern
         self._many = many
         self._runs = LineRuns(layout)
+        self._cells = _columns(layout.cells)
         self._clock = BoardClock(len(layout.cells), layout.tick_us)
         self._cutter = StreamCutter(b"\n", LONGEST_LINE + 1)  # room for a CR
 
@@ -64,7 +65,7 @@ class TextLineDecoder:
         return Rows(
             clock=None if layout.clock is None else numbers[:, layout.clock],
             sequence=None,
-            counts=numbers[:, list(layout.cells)].astype(np.int32),
+            counts=numbers[:, self._cells].astype(np.int32),
             arrival_ns=np.full(len(numbers), arrival_ns, dtype=np.int64),
         )
 
@@ -140,6 +141,12 @@ class TextLineDecoder:
         if count == self._layout.fields:
             return "not a number"
         return "short" if count < self._layout.fields else "long"
+
+
+def _columns(cells: tuple[int, ...]) -> slice | list[int]:
+    """Return what picks the columns of the cells: a slice of neighbours is quicker."""
+    row = range(cells[0], cells[0] + len(cells))
+    return slice(row.start, row.stop) if cells == tuple(row) else list(cells)
 
 
 def _no_numbers(layout: Layout) -> IntArray:
