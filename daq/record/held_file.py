@@ -8,6 +8,7 @@ before, and a kill finds the file half-written for microseconds instead of the l
 
 import io
 import os
+import shutil
 from collections.abc import Iterable
 
 PAGE = 4096
@@ -92,38 +93,49 @@ class HeldFile:
 
     # -- what the recording calls ------------------------------------------------------------
 
+    @property
+    def size(self) -> int:
+        """The length the file will have after the next commit."""
+        return self._size
+
+    def move(self, raw: io.FileIO) -> None:
+        """Go on in a copy of the file, which holds what was committed. The old one is closed."""
+        self._raw.seek(0)
+        shutil.copyfileobj(self._raw, raw)
+        self._raw.close()
+        self._raw = raw
+
     def commit(self, sync: bool) -> None:
         """Write all held pages; with ``sync``, have the system put them on the disk as well.
 
         Raises OSError. If the file could not be lengthened it is cut back to what it was, and
         nothing in it was changed.
         """
-        beyond = [n for n in self._pages if (n + 1) * PAGE > self._on_disk]
-        last_page = self._last_page_on_disk()
+        runs = _runs(sorted(self._pages))
         try:
-            self._write_pages(sorted(beyond))
+            self._write(runs, self._on_disk, self._size)
         except OSError:
             self._raw.truncate(self._on_disk)
-            self._raw.seek(self._on_disk - len(last_page))
-            self._raw.write(last_page)
             raise
-        self._write_pages(sorted(self._pages.keys() - set(beyond)))
+        # A kill may come between any two pages: first where the file says it ends, then from its
+        # end to its front, as what points to something stands before it.
+        self._write(runs, 0, min(self._on_disk, PAGE))
+        self._write(reversed(runs), PAGE, self._on_disk)
         self._raw.truncate(self._size)
         self._on_disk = self._size
         self._committed, self._pages = self._pages, {}
         if sync:
             os.fsync(self._raw.fileno())
 
-    def _last_page_on_disk(self) -> bytes:
-        start = self._on_disk - self._on_disk % PAGE
-        self._raw.seek(start)
-        return self._raw.read(self._on_disk - start)
-
-    def _write_pages(self, numbers: Iterable[int]) -> None:
-        for first, run in _runs(numbers):
+    def _write(self, runs: Iterable[tuple[int, list[int]]], begin: int, end: int) -> None:
+        """Write what the pages of ``runs`` hold of the bytes from ``begin`` to ``end``."""
+        for first, run in runs:
             start = first * PAGE
-            data = b"".join(self._pages[n] for n in run)[: max(0, self._size - start)]
-            self._raw.seek(start)
+            if start >= end or start + len(run) * PAGE <= begin:
+                continue
+            data = b"".join(self._pages[n] for n in run)[: max(0, end - start)]
+            data = data[max(0, begin - start) :]
+            self._raw.seek(max(begin, start))
             while data:  # a full disk takes a part first, and says why at the next attempt
                 data = data[self._raw.write(data) :]
 

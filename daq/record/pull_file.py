@@ -82,6 +82,7 @@ class PullFile:
         self._named = False  # on the disk, too
         self._raw: Any = path.open("r+b", buffering=0)
         self._held = HeldFile(self._raw)
+        self._copy: Path | None = None  # to be named as the file when the pull has ended
         self._waiting: list[np.ndarray] = []
         self._new_events: list[Event] = []
         self._events = 0
@@ -161,6 +162,11 @@ class PullFile:
             _sync_folder(self.path.parent)
             self._named = True
 
+    @property
+    def size(self) -> int:
+        """The length of the file, in bytes; ending it needs as much again for a moment."""
+        return self._held.size
+
     def must_exist(self) -> None:
         """Raise RecordingFault if somebody deleted the file: the system would let us write on."""
         if os.fstat(self._raw.fileno()).st_nlink == 0:
@@ -186,7 +192,7 @@ class PullFile:
         commit = np.zeros(1, dtype=layout.COMMIT_DTYPE)
         commit["rows"], commit["events"] = total, self._events
         commit["host_ns"] = self._clock.monotonic_ns()
-        commit["rows_crc32"] = zlib.crc32(samples.view(np.uint8))
+        commit["rows_crc32"] = zlib.crc32(samples.data)
         commit["events_crc32"] = zlib.crc32(rows.tobytes())
         nexus.extend(self._commit_table, commit)
         self._waiting.clear()
@@ -199,6 +205,7 @@ class PullFile:
         """Write result, closing zero and derived force; mark as finished, seal and close."""
         self.commit(sync=True)
         with self._in_words():
+            self._go_on_beside()
             write_result(self._entry, dict(result), zero_after)
             self._file.flush()
             self._held.commit(sync=False)
@@ -216,6 +223,7 @@ class PullFile:
             return self.path
         self.commit(sync=True)
         with self._in_words():
+            self._go_on_beside()
             self._end(layout.ABORTED, inert(reason, 500))
         return self.path
 
@@ -234,6 +242,16 @@ class PullFile:
             for text, data in history:
                 write_change(self._entry, text, data)
             self._end(layout.RECOVERED, inert(reason, 500))
+
+    def _go_on_beside(self) -> None:
+        """Go on in a copy beside the file: a kill in the midst of new groups leaves no plain HDF5.
+
+        Until the copy is whole and takes the name, the file stays as the last commit left it.
+        """
+        self._copy = _fresh_name(self.path)
+        raw = self._copy.open("x+b", buffering=0)
+        self._held.move(raw)
+        self._raw = raw
 
     def _write_forces(self, forces: Forces) -> None:
         group = nexus.add_group(self._entry, layout.FORCE, layout.CLASSES[layout.FORCE])
@@ -256,9 +274,12 @@ class PullFile:
         self._entry.attrs[layout.ENDED_BECAUSE] = reason
         self._entry.attrs[layout.STATE] = state
         self._file.close()
-        self._held.commit(sync=True)
-        add_seal(self._raw)
+        self._held.commit(sync=False)
+        add_seal(self._raw)  # and puts all of it on the disk
         self._raw.close()
+        if self._copy is not None:
+            self._copy.replace(self.path)
+            _sync_folder(self.path.parent)
 
     @contextlib.contextmanager
     def _in_words(self) -> Any:
@@ -284,6 +305,9 @@ class PullFile:
             self._file.close()  # into memory: the held file drops it
         with contextlib.suppress(OSError):
             self._raw.close()
+        if self._copy is not None:
+            with contextlib.suppress(OSError):
+                self._copy.unlink()
 
 
 def _new_file(folder: Path, header: RunHeader) -> Path:
@@ -304,7 +328,7 @@ def publish(path: Path, image: bytes, sync: bool = True) -> None:
     With ``sync`` it is on the disk then, too. Raises FileExistsError, and OSError for whatever
     else the system refuses.
     """
-    fresh = path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
+    fresh = _fresh_name(path)
     try:
         with fresh.open("xb") as file:
             file.write(image)
@@ -317,6 +341,10 @@ def publish(path: Path, image: bytes, sync: bool = True) -> None:
             fresh.unlink()
     if sync:
         _sync_folder(path.parent)
+
+
+def _fresh_name(path: Path) -> Path:
+    return path.with_name(f".{path.name}.new-{secrets.token_hex(4)}")
 
 
 def _give_name(fresh: Path, path: Path, image: bytes) -> None:

@@ -179,7 +179,7 @@ class Recorder:
         self._file.must_exist()
         free = _free(self._folder)
         self.state = replace(self.state, disk_free_bytes=free)
-        if free < FLOOR_BYTES:
+        if free < FLOOR_BYTES + self._file.size:
             raise RecordingFault(
                 f"Only {free // 1_000_000} MB left in {self._folder}: the recording was ended "
                 "while there is room. Make room, then start again."
