@@ -110,6 +110,7 @@ class _Walk:
         elif self._state.question:
             self._answered(line)
         elif line:
+            say(f'   "{line}" is no key here.')
             say(KEYS)
         elif self._may_force:
             self._state = take_as_it_is(self._state)

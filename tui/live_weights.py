@@ -18,7 +18,7 @@ from daq.force.weights_draft import begin_draft, keep
 from daq.force.weights_plan import calibration_plan, check_plan, ratio_plan, read_masses
 from daq.rig.rig import Rig
 from tui.guided_rounds import walk
-from tui.output import print_json, say
+from tui.output import print_json, say, show
 from tui.typed_lines import ask
 from tui.weights_order import check_of, draft_file, ratio_of, resume_weights
 
@@ -95,7 +95,7 @@ def live_ratio_check(args: argparse.Namespace, rig: Rig) -> int:
             }
         )
     else:
-        print(f"{check.words}.")  # noqa: T201 - the result of this command
+        show(f"{check.words}.")
     say(f"kept in {file}")
     if check.blocks:
         raise InputFault(
@@ -114,7 +114,7 @@ def acknowledge_ratio(rig: Rig, reason: str) -> int:
         raise InputFault("--acknowledge: say why: people ask later")
     accepted = replace(found, acknowledged=" ".join(reason.split()))
     file = keep_ratio(rig, accepted)
-    print(f"{accepted.beside(rig).words}.")  # noqa: T201 - the result of this command
+    show(f"{accepted.beside(rig).words}.")
     say(f"kept in {file}")
     return 0
 
@@ -134,7 +134,7 @@ def live_check_weight(args: argparse.Namespace, session: Session) -> int:
     if args.json:
         print_json(_check_document(check, file))
     else:
-        print(f"{check.words}.")  # noqa: T201 - the result of this command
+        show(f"{check.words}.")
     say(f"kept in {file}")
     return 0
 

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 UNIT = re.compile(r"(?<=\d) (?=(?:k?N|%|s|kg|kgf|lbf|mm|degC)(?![\w/]))")
 MOST_LINES = 40
@@ -50,10 +50,19 @@ def say(message: str) -> None:
     first, rest = (lines := message.split("\n"))[:MOST_LINES], len(lines) - MOST_LINES
     told = [inert(line, LONGEST_LINE) for line in first]
     told += [f"... and {rest} more"] if rest > 0 else []
-    if sys.stderr.isatty():
+    _print(told, sys.stderr)
+
+
+def show(message: str) -> None:
+    """Print the result of a command for a person, on stdout; lines as ``say`` breaks them."""
+    _print(message.split("\n"), sys.stdout)
+
+
+def _print(lines: list[str], stream: TextIO) -> None:
+    if stream.isatty():
         width = shutil.get_terminal_size().columns
-        told = [row for line in told for row in rows_of(line, width)]
-    print("\n".join(told), file=sys.stderr, flush=True)  # noqa: T201
+        lines = [row for line in lines for row in rows_of(line, width)]
+    print("\n".join(lines), file=stream, flush=True)
 
 
 def rows_of(line: str, width: int) -> list[str]:

@@ -59,7 +59,7 @@ class KeptResults:
                 self._kept[line["recording"]] = {key: line[key] for key in ("made_from", "result")}
             except (ValueError, KeyError, TypeError):
                 raise InputFault(
-                    f"{self._path}:{number}: is no line of results. Name a new file for --out."
+                    f"{self._path}:{number}: is no line of results. Name a new file for --output."
                 ) from None
         if lines[-1]:  # a line that was cut short: closed, so that the next one stands by itself
             with self._path.open("r+b") as file:

@@ -75,6 +75,17 @@ def _wrong(table: dict[str, Any]) -> list[tuple[str, str]]:
     return wrong
 
 
+def chosen_unit() -> str:
+    """Return the unit of force that this person reads; the usual one where that is not told."""
+    from tui.output import say
+
+    try:
+        return read_settings(settings_file()).unit
+    except InputFault as fault:
+        say(f"{fault} The usual settings are used.")
+        return Settings().unit
+
+
 def write_settings(path: Path, settings: Settings) -> None:
     """Keep the settings; a person's comments in the file stay. Raises InputFault."""
     import tomlkit

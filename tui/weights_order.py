@@ -90,7 +90,7 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]
     use = (
         f"Written: {file}. To use it, name it as `calibration` in [rig] of the rig file and start "
     )
-    return (*found.calibration.statement.split("\n"), f"{use}again.", *_place(rig, draft, plan))
+    return (f"{use}again.", *_place(rig, draft, plan), *found.calibration.statement.split("\n"))
 
 
 def _place(rig: Rig, draft: Path, plan: WeightsPlan) -> tuple[str, ...]:

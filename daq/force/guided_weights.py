@@ -143,7 +143,7 @@ class Guided:
         if not self.asked:
             return ""
         names = ", ".join(self.plan.cells[i] for i in sorted(self.asked))
-        return f"{names}: the reading fell under the load. Is the sign reversed, and to stay so?"
+        return f"{names}: the reading fell under the load. Keep it as wired the other way round?"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

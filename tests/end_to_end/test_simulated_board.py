@@ -188,7 +188,7 @@ def test_the_command_as_json_runs_to_its_end(tmp_path):
         (["split", "--speed", "0"], "above zero"),
         (["split", "--pulls", "0"], "1 or more"),
         (["split", "--seed", "-1"], "0 or above"),
-        (["split", "--rig-file", "none.toml"], "none.toml"),
+        (["split", "--rig", "none.toml"], "none.toml"),
         (["split", "--truth", "no-such-folder/truth.json"], "no-such-folder"),
     ],
 )

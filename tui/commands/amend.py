@@ -30,10 +30,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--calibration", type=Path, metavar="FILE", help="what `pullstand calibrate -o` wrote"
     )
     parser.add_argument(
-        "--masses", metavar="xFACTOR", help="every mass of the calibration was this times heavier"
+        "--masses",
+        metavar="xFACTOR",
+        help="every weight of the calibration was so many times heavier",
     )
-    parser.add_argument("--ratio", type=float, metavar="R", help="of the lever, as it truly was")
-    parser.add_argument("--note", default="", metavar="TEXT", help="a remark to each pull")
+    parser.add_argument(
+        "--ratio", type=float, metavar="R", help="of the lever, as it truly was: 1.997"
+    )
+    parser.add_argument("--note", default="", metavar="TEXT", help="a remark added to each pull")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -145,21 +149,24 @@ def _show(
     from rich.text import Text
 
     from analysis.groups import level_words
+    from tui.results_page import force
+    from tui.settings import chosen_unit
 
+    unit = chosen_unit()
     console = Console(highlight=False)
     console.print(Text(f"Amended: {correction.words}. Forces at the specimen", style="bold"))
     table = Table(box=SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("specimen")
     table.add_column("file")
-    for name in ("old N", "new N", "new / old"):
+    for name in (f"old {unit}", f"new {unit}", "new / old"):
         table.add_column(name, justify="right")
     for one in amended:
         old, new = one.before.max_force_n, one.after.max_force_n
         label, file = Text(str(one.before.specimen.get("label", ""))), Text(one.file.name)
         if one.change is None:
-            table.add_row(label, file, f"{old:.0f}", Text(f"left: {one.left}"), "")
+            table.add_row(label, file, force(old, unit), Text(f"left: {one.left}"), "")
         else:
-            table.add_row(label, file, f"{old:.0f}", f"{new:.0f}", f"{new / old:.4f}")
+            table.add_row(label, file, force(old, unit), force(new, unit), f"{new / old:.4f}")
     console.print(table)
     for each in told:
         verdict = (
@@ -168,7 +175,7 @@ def _show(
         a, b = level_words(each.a), level_words(each.b)
         series = f"{each.series}, " if each.series else ""
         words = f"{series}{each.by} {a} against {b}: {verdict}"
-        was_now = f"{each.before_n / 1000:+.2f} kN -> {each.after_n / 1000:+.2f} kN"
+        was_now = f"{force(each.before_n, unit, '+')} -> {force(each.after_n, unit, '+')} {unit}"
         console.print(Text(f"{words} ({was_now})"))
     for stop in stops:
         console.print(Text(stop.words))

@@ -45,8 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add("--rig", metavar="FILE", type=Path, help="the rig file: whose calibration this is")
     add("--points", metavar="CSV", type=Path, help="a table of weights and responses")
     add("-o", "--output", metavar="FILE", type=Path, help="write the calibration file")
-    _add_known(parser.add_argument_group("the weights, and how they are known"))
-    _add_live(parser.add_argument_group("live, with the board attached"))
+    _add_known(parser.add_argument_group("the weights"))
+    _add_live(parser.add_argument_group("the live form"))
     _add_fit(parser.add_argument_group("the fit"))
 
 
@@ -70,12 +70,18 @@ def _add_live(group: "argparse._ArgumentGroup") -> None:
     add("--masses", metavar="LIST", help='the weights there are: "0, 5 kg, 10 kg, 20 kg"')
     rounds = "up and down so often (default: 2, or once over each cell)"
     add("--rounds", type=int, metavar="N", help=rounds)
-    add("--draft", metavar="CSV", type=Path, help="points so far; one that is there goes on")
+    add("--draft", metavar="CSV", type=Path, help="where points are kept; one begun goes on")
     add("--ratio-check", action="store_true", help="one bucket at two places, mass unknown")
     add("--acknowledge", metavar="REASON", help="accept the last ratio check, and say why")
     add("--check-weight", metavar="MASS", help="does a known weight still read what it did")
     add("--within", metavar="PERCENT", help='limit of the check weight (default "1 %%")')
-    add("--out", metavar="DIR", type=Path, default=Path("pulls"), help="folder of the pulls")
+    add(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        default=Path("pulls"),
+        help="folder of the pulls, for check weights",
+    )
 
 
 def _add_fit(group: "argparse._ArgumentGroup") -> None:

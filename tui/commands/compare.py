@@ -29,8 +29,10 @@ PAIR = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare paths, the factor, boards, filters, the bound and named adjustments."""
     parser.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="recording or folder")
-    parser.add_argument("--by", required=True, metavar="KEY", help="what is compared: pilot_mm")
-    parser.add_argument("--block", metavar="KEY", help="what pulls share: board")
+    parser.add_argument(
+        "--by", required=True, metavar="KEY", help="what is compared, such as pilot_mm"
+    )
+    parser.add_argument("--block", metavar="KEY", help="what pulls share, such as board")
     parser.add_argument(
         "--where", action="append", default=[], metavar="KEY=VALUE", help="only these (repeatable)"
     )

@@ -36,7 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--speed", type=float, metavar="X", help="times faster (default 1; headless 20)"
     )
-    parser.add_argument("--unit", choices=("N", "kN", "kgf", "lbf"))
+    parser.add_argument(
+        "--unit", choices=("N", "kN", "kgf", "lbf"), help="of forces (default: the settings')"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -62,6 +64,7 @@ def _headless(args: argparse.Namespace) -> int:
     from tui.output import print_json, say
     from tui.result_document import result_document
     from tui.results_page import print_results
+    from tui.settings import chosen_unit
 
     with _board(args, HEADLESS_PULLS, HEADLESS_SPEED) as board:
         document, fault = run_headless(_session(args, board.port), HEADLESS_PULLS, None)
@@ -71,7 +74,7 @@ def _headless(args: argparse.Namespace) -> int:
     if args.json:
         print_json(document)
     else:
-        print_results(results)
+        print_results(results, args.unit or chosen_unit())
     if fault is not None:
         say(f"pullstand: {fault}")
         return fault.exit_code

@@ -6,10 +6,16 @@ import shutil
 import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from daq.sources import BoardSource
 
 ROOMS = ("daq", "analysis", "tui", "simulators")
 SMALLEST = (80, 24)
 LITTLE_ROOM_BYTES = 200_000_000
+LISTEN_S = 4.0  # a board that starts anew as its port is opened needs a second or two
+ENOUGH_SAMPLES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +30,9 @@ class Finding:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare what to look at besides the machine."""
-    parser.add_argument("--rig", type=Path, metavar="FILE", help="a rig file to read and judge")
+    parser.add_argument(
+        "--rig", type=Path, metavar="FILE", help="a rig file to judge; the port it names is tried"
+    )
     parser.add_argument(
         "--out", type=Path, default=Path("pulls"), metavar="DIR", help="folder for recordings"
     )
@@ -32,20 +40,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Look at everything, say what was found; 2 where something is wrong."""
-    from tui.output import print_json
+    from tui.output import print_json, show
 
     findings = [_python(), _rooms(), _terminal(), _colour(), _ports(), _disk(args.out)]
     if args.rig is not None:
-        findings += [_rig(args.rig), *_calibration(args.rig)]
+        findings += [_rig(args.rig), *_calibration(args.rig), *_board(args.rig)]
     if args.json:
         print_json({"findings": [asdict(f) for f in findings], "well": _all_well(findings)})
     else:
         for finding in findings:
             mark = "well " if finding.well else "LOOK "
             seen = finding.seen.replace("\n", "\n      ")
-            print(f"{mark} {finding.what}: {seen}")  # noqa: T201
+            show(f"{mark} {finding.what}: {seen}")
             if not finding.well:
-                print(f"      {finding.do}")  # noqa: T201
+                show(f"      {finding.do}")
     return 0 if _all_well(findings) else 2
 
 
@@ -146,3 +154,57 @@ def _calibration(path: Path) -> list[Finding]:
             Finding("calibration", not calibration.expired(today), calibration.age_words(today), do)
         ]
     return []
+
+
+def _board(path: Path) -> list[Finding]:
+    """Open the port that a rig file names and listen: do lines come, and can they be read."""
+    from contextlib import suppress
+
+    from daq.faults import DeviceFault, InputFault
+    from daq.rig.rig_file import read_rig
+    from tui.live_session import open_source
+
+    with suppress(InputFault):  # told of the rig file already
+        rig = read_rig(path)
+        if rig.link.port is None:
+            words = "the rig file names no port: give --port to each command, or write it there"
+            return [Finding("board", True, words)]
+        try:
+            source = open_source(rig, None)
+        except DeviceFault as fault:
+            do = "Plug it in, look at `pullstand ports`, and close what else may hold the port."
+            return [Finding("board", False, str(fault), do)]
+        try:
+            return [_heard(rig.link.port, source)]
+        except DeviceFault as fault:
+            return [Finding("board", False, str(fault), "Look at cable and plug.")]
+        finally:
+            source.close()
+    return []
+
+
+def _heard(port: str, source: "BoardSource") -> Finding:
+    """Listen until there are samples enough, or the time is over."""
+    import time
+
+    samples, bad, text = 0, 0, ""
+    began_s = time.monotonic()
+    while samples < ENOUGH_SAMPLES and time.monotonic() - began_s < LISTEN_S:
+        decoded, _ = source.read()
+        samples += len(decoded.samples)
+        # whatever comes first after opening may begin in the middle of a line
+        wrong = [e for e in decoded.events if e.is_bad_line and e.kind != "first line"]
+        bad += sum(event.count for event in wrong)
+        text = wrong[-1].text if wrong else text
+    seconds = time.monotonic() - began_s
+    seen = f"{port}: {samples} samples in {seconds:.1f} s"
+    if samples >= ENOUGH_SAMPLES and bad <= samples:
+        return Finding("board", True, seen if not bad else f"{seen}, {bad} lines not readable")
+    if not bad:
+        do = "Is the board running, and the cable good for data? Look at `baud` in [link]."
+        return Finding("board", False, f"{seen}: it is silent", do)
+    do = (
+        "Compare `baud`, `format`, `fields`, `separator`, `checksum` in [link] with what the board "
+        "sends."
+    )
+    return Finding("board", False, f'{seen}, {bad} lines not readable, such as "{text}"', do)

@@ -29,15 +29,39 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     add = parser.add_argument
     add("folder", metavar="NEW_FOLDER", type=Path, help="made by this command; never overwritten")
-    add("--factor", action="append", default=[], metavar="NAME=LEVEL,LEVEL", help="what varies")
-    add("--board", action="append", default=[], metavar="NAME[: key=value, ...]", help="a block")
-    add("--replicates", type=int, metavar="N", help="of each combination in each board")
+    add(
+        "--factor",
+        action="append",
+        default=[],
+        metavar="NAME=LEVEL,LEVEL",
+        help="what varies (repeatable)",
+    )
+    add(
+        "--board",
+        action="append",
+        default=[],
+        metavar="NAME[: key=value, ...]",
+        help="a board (repeatable)",
+    )
+    add(
+        "--replicates",
+        type=int,
+        metavar="N",
+        help="pulls of each combination in each board (default: as many as --cov and "
+        "--difference ask for, else 1)",
+    )
     add("--cov", metavar="PERCENT", help='expected scatter of pulls at one level, such as "12 %%"')
     add("--difference", metavar="PERCENT", help='the difference that matters, such as "15 %%"')
-    add("--seed", type=int, metavar="N", help="of the shuffle; drawn and recorded if not given")
-    add("--fixed", action="append", default=[], metavar="key=value", help="the same in all pulls")
+    add("--seed", type=int, metavar="N", help="of the shuffle (default: drawn); it is recorded")
+    add(
+        "--fixed",
+        action="append",
+        default=[],
+        metavar="key=value",
+        help="the same in all pulls (repeatable)",
+    )
     add("--expect", default="", metavar="FORCE|KIND", help="the force to expect of each pull")
-    add("--rig", type=Path, metavar="FILE", help="the rig, for its stop")
+    add("--rig", type=Path, metavar="FILE", help="the rig file, for its stop")
     add("--question", default="", metavar="TEXT", help="what the pulls are to answer")
     add("--decided", default="", metavar="TEXT", help="what was decided before looking")
     parser.epilog = EXAMPLE

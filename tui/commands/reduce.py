@@ -59,7 +59,9 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(documents)
     else:
-        print_documents(documents)
+        from tui.settings import chosen_unit
+
+        print_documents(documents, chosen_unit())
     return max(faults, default=0)
 
 

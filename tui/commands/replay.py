@@ -15,15 +15,24 @@ LEAD_IN_S = 1.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare file, pace and where to."""
     parser.add_argument("file", type=Path, metavar="FILE", help="a recording")
-    parser.add_argument("--speed", type=float, default=1.0, metavar="X", help="times faster")
     parser.add_argument(
-        "--port", action="store_true", help="send it as a board would, on a port that is printed"
+        "--speed", type=float, default=1.0, metavar="X", help="so many times faster than life"
     )
-    parser.add_argument("--headless", action="store_true", help="no screen; print what was seen")
+    parser.add_argument(
+        "--port",
+        action="store_true",
+        help="no screen: send it as a board would, on a new port whose name is printed (takes no "
+        "name of its own)",
+    )
+    parser.add_argument("--headless", action="store_true", help="no screen: print what was seen")
     parser.add_argument(
         "--expect", metavar="FORCE", help='maximum expected, such as "4.5 kN", for the pace'
     )
-    parser.add_argument("--unit", choices=("N", "kN", "kgf", "lbf"))
+    parser.add_argument(
+        "--unit",
+        choices=("N", "kN", "kgf", "lbf"),
+        help="on the screen (default: the settings')",
+    )
 
 
 def run(args: argparse.Namespace) -> int:

@@ -13,8 +13,12 @@ if TYPE_CHECKING:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare paths, what is written, what is compared, and the unit."""
     parser.add_argument("paths", nargs="+", type=Path, metavar="PATH", help="recording or folder")
-    parser.add_argument("-o", "--output", type=Path, metavar="FILE", help="the page: report.html")
-    parser.add_argument("--csv", type=Path, metavar="FILE", help="results of every pull as CSV")
+    parser.add_argument(
+        "-o", "--output", type=Path, metavar="FILE", help="write the page, such as report.html"
+    )
+    parser.add_argument(
+        "--csv", type=Path, metavar="FILE", help="write a table of the results, a row a pull"
+    )
     parser.add_argument(
         "--folder", type=Path, metavar="DIR", help="a new folder with page, tables and recordings"
     )
@@ -25,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="KEY",
         help="what is compared (repeatable); else as planned, or as the pulls differ",
     )
-    parser.add_argument("--block", metavar="KEY", help="what pulls share: board")
+    parser.add_argument("--block", metavar="KEY", help="what pulls share, such as board")
     parser.add_argument(
         "--where", action="append", default=[], metavar="KEY=VALUE", help="only these (repeatable)"
     )

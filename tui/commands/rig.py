@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--ratio",
         metavar="R",
         type=_ratio,
-        help="what if the hook gave this ratio, such as 3 or 3:1",
+        help="what if the hook hung where it gives this ratio, such as 3 or 3:1",
     )
 
 

@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a fault of board or cable, S seconds from opening; a wrong name lists them",
     )
     add("--format", choices=["text", "packet"], dest="wire_format", help="default: the rig file's")
-    add("--rig-file", type=Path, metavar="FILE", help="the rig to simulate (default: the demo's)")
+    add("--rig", type=Path, metavar="FILE", help="the rig to simulate (default: the demo's)")
     add("--link", type=Path, metavar="PATH", help="a second name for the port while it lasts")
     add("--truth", type=Path, metavar="FILE", help="where to write what was really true")
 
@@ -75,10 +75,10 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
     from simulators.serving import BoardOrder
     from simulators.simulated_rig import DEMO_RIG_FILE
 
-    if args.rig_file is not None:
+    if args.rig is not None:
         from daq.rig.rig_file import read_rig
 
-        read_rig(args.rig_file)  # its faults are told as everywhere, with line and key
+        read_rig(args.rig)  # its faults are told as everywhere, with line and key
     for option, path in (("--link", args.link), ("--truth", args.truth)):
         if path is not None and not path.parent.is_dir():
             raise InputFault(f"{option} {path}: there is no folder {path.parent}; make it first.")
@@ -92,7 +92,7 @@ def _order(args: argparse.Namespace) -> "BoardOrder":
         speed=args.speed,
         faults=tuple(args.faults),
         wire_format=args.wire_format,
-        rig_file=args.rig_file or DEMO_RIG_FILE,
+        rig_file=args.rig or DEMO_RIG_FILE,
         link=args.link,
         truth=args.truth,
     )

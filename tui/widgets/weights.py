@@ -36,16 +36,27 @@ class WeightsView:
 def draw_weights(view: WeightsView, width: int, height: int) -> list[Line]:
     """Draw the page."""
     lines: list[Line] = [((f"  {view.title}", "strong"),), EMPTY]
-    outcome: list[Line] = [((f"  {line}", ""),) for text in view.outcome
-                           for line in ("", *wrapped(text, max(20, width - 4)))]  # fmt: skip
+    if view.state is not None:
+        lines += [*_ask(view.state, width), *_bar(view.state, view.look, width)]
+    lines += _outcome(view.outcome, width, max(1, height - len(lines)))
+    room = height - len(lines) - 2
     if view.state is None:
+        lines += [EMPTY] if view.outcome else []
         lines += [((f"  {line}", ""),) for text in OFFERED for line in wrapped(text, width - 4)]
-        return [fit(line, width) for line in [*lines, *outcome]][:height]
-    lines += [*_ask(view.state, width), *_bar(view.state, view.look, width)]
-    lines += [EMPTY, ((COLUMNS, "quiet"),)]
-    rows = [_row(point) for point in so_far(view.state)]
-    room = max(1, height - len(lines) - len(outcome))
-    return [fit(line, width) for line in [*lines, *rows[-room:], *outcome]][:height]
+    elif room > 0:
+        rows = [_row(point) for point in so_far(view.state)]
+        lines += [EMPTY, ((COLUMNS, "quiet"),), *rows[-room:]]
+    return [fit(line, width) for line in lines][:height]
+
+
+def _outcome(texts: tuple[str, ...], width: int, height: int) -> list[Line]:
+    """Return sentences as paragraphs; where they do not fit the last line says so."""
+    rows = [row for text in texts for row in ("", *wrapped(text, max(20, width - 4)))]
+    if len(rows) > height:
+        rows = [row for row in rows if row]
+    if len(rows) > height:
+        rows = [*rows[: height - 1], MORE]
+    return [((f"  {row}", ""),) for row in rows]
 
 
 def _ask(state: Guided, width: int) -> list[Line]:
@@ -71,7 +82,8 @@ def _bar(state: Guided, found: Look, width: int) -> list[Line]:
     return [shown, *(((" " * (BAR + 5) + row, ""),) for row in more)]
 
 
-COLUMNS = "    no  round  way     weight         reading   off line   down - up"
+MORE = "... and more: make the window taller"
+COLUMNS = "    no  round  way     weight          counts   off line   down - up"
 
 
 def _row(point: PointSoFar) -> Line:

@@ -90,7 +90,11 @@ def test_a_calibration_from_the_first_weight_to_the_file(page_on, tmp_path):
     play(page, 24.0)
     assert "3 of 14, round 1:  10 kg on over cell left" in text_of(page)
     play(page)
+    small = text_of(page, 80, 16)
+    assert "Written: rig-weights-" in small
+    assert "make the window taller" in small
     shown = text_of(page, height=50)
+    assert " counts " in shown
     assert "All weights are taken" in shown
     assert "claims no class" in " ".join(shown.split())
     (file,) = tmp_path.glob("*.calibration.json")
