@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from daq.samples import Flag, sample_dtype
-from daq.watch.peak import hold, lone_spikes, no_peak, settle, spike_threshold_n
+from daq.watch.peak import Peak, hold, lone_spikes, no_peak, settle, spike_threshold_n
 
 
 def run(forces, *, flags=None, threshold=30.0, cuts=()):
@@ -103,3 +103,29 @@ def test_the_threshold_follows_stop_and_noise():
     """Half a percent of the stop, or twelve noise SDs."""
     assert spike_threshold_n(6200, 0.1) == pytest.approx(31.0)
     assert spike_threshold_n(6200, 10) == pytest.approx(120.0)
+
+
+@pytest.mark.parametrize(
+    ("forces", "spikes"),
+    [
+        ([0, 31, 0], [1]),  # three samples are enough
+        ([0, 30, 0], []),  # it must stand out by more than the threshold
+        ([100, 60, 100], [1]),  # down as well as up
+        ([100, 70, 100], []),
+        ([100, 200, 0], [1]),  # as far below as it stood above: still a spike
+        ([100, 200, -1], []),  # further: a failure
+        ([0, 31], []),
+    ],
+)
+def test_what_a_lone_spike_is(forces, spikes):
+    assert np.flatnonzero(lone_spikes(np.array(forces, dtype=float), 30.0)).tolist() == spikes
+
+
+def test_before_the_first_sample_there_is_no_peak():
+    peak = settle(no_peak())
+    assert peak.index == Peak().index == -1
+    assert np.isnan([peak.force_n, peak.seconds, peak.median3_n]).all()
+
+
+def test_the_first_three_samples_have_a_median_too():
+    assert run([30, 20, 10, 5, 1]).median3_n == 20.0

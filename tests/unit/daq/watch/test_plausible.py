@@ -81,6 +81,48 @@ def test_any_split_finds_the_same_stillness(seed):
         np.testing.assert_array_equal(still(counts, noise, cuts), still(counts, noise))
 
 
+def test_one_cell_alone_may_stand_still_too():
+    samples = np.zeros(300, dtype=sample_dtype(1))
+    samples["arrival_ns"] = np.arange(300) * PERIOD_NS
+    _, marks = find_still(no_stillness(1), still_rules(NOISY[:1], CAPACITY[:1]), samples)
+    assert np.flatnonzero(marks[:, 0]).tolist() == list(range(100, 300))
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 7, 50])
+def test_blocks_of_any_size_find_the_moment_to_the_sample(size):
+    """A cell that stops at the first, the last or any other sample of a block."""
+    for first in range(100, 107):
+        counts = noisy_counts(300)
+        counts[first:, 1] = 12_345
+        marks = still(counts, NOISY, cuts=range(size, 300, size))
+        assert np.flatnonzero(marks[:, 1]).tolist() == list(range(first + 100, 300))
+
+
+@pytest.mark.parametrize("size", [1, 2, 5, 40])
+def test_a_slow_board_needs_ten_samples(size):
+    """At five samples a second a second holds too few to tell: ten it must be."""
+    samples = block(noisy_counts(40))
+    samples["arrival_ns"] = np.arange(40) * 200_000_000
+    samples["counts"][10:, 0] = 7
+    state, rules, marked = no_stillness(2), still_rules(NOISY, CAPACITY), []
+    for start in range(0, 40, size):
+        part = samples[start : start + size]
+        state, marks = find_still(state, rules, part)
+        marked += [start + row for row, marks_of_row in enumerate(marks) if marks_of_row.any()]
+    assert marked == list(range(19, 40))
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 10, 100, 600])
+def test_what_another_cell_did_before_a_change_does_not_count(size):
+    """1 % of capacity is 40,000 counts: 201 steps of 200 from the last change on, in any blocks."""
+    counts = np.zeros((600, 2), dtype=np.int32)
+    counts[:, 0] = np.arange(600) * 200
+    counts[300:, 1] = 1
+    marks = still(counts, QUIET, cuts=range(size, 600, size))
+    expected = [*range(201, 300), *range(501, 600)]
+    assert np.flatnonzero(marks[:, 1]).tolist() == expected
+
+
 def leaps(force_n, seconds=None, cuts=()):
     """Marks (n,) of the whole, fed in blocks that end at ``cuts``."""
     force_n = np.asarray(force_n, dtype=float)

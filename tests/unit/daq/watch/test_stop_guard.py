@@ -53,8 +53,34 @@ def test_one_cell_over_its_capacity_trips_below_the_stop():
     assert "left" in trip.message
 
 
+def test_a_force_the_other_way_trips_though_no_cell_feels_it():
+    """The force at the specimen is judged by itself, not only through the cells."""
+    samples, cells, specimen = block([0.0, -1001.0])
+    trip = judge(GuardState(), LIMITS, samples, 0.0 * cells, specimen, 0).trip
+    assert trip is not None
+    assert (trip.cause, trip.index) == ("specimen force", 1)
+
+
+@pytest.mark.parametrize("specimen_n", [1000.0, -1000.0])
+@pytest.mark.parametrize("cell_n", [300.0, -30.0])
+def test_a_limit_itself_is_allowed(specimen_n, cell_n):
+    """Beyond it trips, also where a later sample is the one beyond."""
+    samples, cells, specimen = block([0.0, 0.0])
+    specimen[0], cells[0] = specimen_n, cell_n
+    assert judge(GuardState(), LIMITS, samples, cells, specimen, 0).trip is None
+    specimen[1] = 1000.1
+    trip = judge(GuardState(), LIMITS, samples, cells, specimen, 0).trip
+    assert trip is not None
+    assert trip.index == 1
+
+
 @pytest.mark.parametrize(
-    ("flag", "cause"), [(Flag.SATURATED, "saturated"), (Flag.RESTART, "board restart")]
+    ("flag", "cause"),
+    [
+        (Flag.SATURATED, "saturated"),
+        (Flag.RESTART, "board restart"),
+        (Flag.STUCK, "channel missing"),
+    ],
 )
 def test_flags_that_make_the_force_unknown_trip(flag, cause):
     """Saturation and a restart trip at any force."""
@@ -71,7 +97,7 @@ def test_silence_trips_only_after_the_first_sample_and_past_the_limit():
     assert judge(state, LIMITS, *nothing, now_ns=500_000_000).trip is None
     trip = judge(state, LIMITS, *nothing, now_ns=500_000_001).trip
     assert trip is not None
-    assert trip.cause == "silence"
+    assert (trip.cause, trip.index) == ("silence", -1)
 
 
 def test_a_silence_is_told_in_seconds():
@@ -108,6 +134,14 @@ def test_a_cell_that_is_pulled_trips_though_the_sum_is_small():
     assert trip is not None
     assert (trip.cause, trip.index) == ("cell force", 1)
     assert "sign is reversed" in trip.message
+
+
+def test_the_cell_that_stands_still_is_named():
+    samples = block([1.0], flags=int(Flag.STUCK))
+    for still, words in (("left", "left stands still"), ("", "a cell stands still")):
+        trip = judge(GuardState(), LIMITS, *samples, 0, still).trip
+        assert trip is not None
+        assert trip.message == words
 
 
 def test_the_ring_after_a_break_is_no_reversed_cell():
