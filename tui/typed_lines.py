@@ -5,6 +5,7 @@ What was typed before a question stood there is no answer to it: it is dropped, 
 
 import importlib
 import os
+import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -46,6 +47,8 @@ class TypedLines:
         before = termios.tcgetattr(self._descriptor)
         quiet = [*before]
         quiet[3] &= ~(termios.ICANON | termios.ECHO)
+        # a polite request to end goes the way of Ctrl-C, past the line that puts the terminal back
+        asked_to_end = signal.signal(signal.SIGTERM, signal.default_int_handler)
         termios.tcsetattr(self._descriptor, termios.TCSADRAIN, quiet)
         self._own_echo = True
         try:
@@ -53,6 +56,7 @@ class TypedLines:
         finally:
             self._own_echo = False
             termios.tcsetattr(self._descriptor, termios.TCSADRAIN, before)
+            signal.signal(signal.SIGTERM, asked_to_end)
 
     @property
     def begun(self) -> str:

@@ -1,8 +1,12 @@
 """The guided forms on a plain terminal, walked through against weights on the simulated board."""
 
 import json
+import os
+import re
+import select
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -155,6 +159,48 @@ def test_a_check_weight_is_kept_with_its_date(tmp_path):
     assert document["passed"] == (abs(document["error_rel"]) <= 0.01)
     kept = (tmp_path / "pulls" / "check-weights.jsonl").read_text().splitlines()
     assert json.loads(kept[0])["weight"] == "10 kg"
+
+
+def test_on_a_narrow_terminal_words_are_whole_and_typing_is_seen(tmp_path):
+    """A real pty of 60 columns: what a person types stands below the bar; then SIGTERM."""
+    pty, termios = pytest.importorskip("pty"), pytest.importorskip("termios")
+    master, slave = pty.openpty()
+    termios.tcsetwinsize(slave, (24, 60))
+    before = termios.tcgetattr(slave)
+    words = ["--rig", str(demo_rig_file()), "--masses", "10 kg, 20 kg", "--weights", "M1"]
+    environment = {name: each for name, each in os.environ.items() if name != "COLUMNS"}
+    with serve(weights(masses=MASSES)) as board:
+        process = subprocess.Popen(
+            [*PULLSTAND, "calibrate", "--port", board.port, *words, "--draft", "w.csv"],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            cwd=tmp_path,
+            env=environment,
+        )
+        seen = until(master, "taken as point 2:")
+        os.write(master, b"v leaned on it")
+        seen += until(master, "> v leaned on it")
+        process.terminate()
+        assert process.wait(20) == 130
+        seen += until(master, "interrupted")
+    assert termios.tcgetattr(slave) == before
+    os.close(master)
+    os.close(slave)
+    rows = re.split(r"[\r\n]+", re.sub(r"\x1b\[\d*[A-Z]", "\r", seen))
+    assert max(map(len, rows)) <= 60
+    assert "drift" in seen
+    assert re.search(r"counts\s+\(limit \d+\)", seen)
+
+
+def until(master, words):
+    """What comes out of a terminal until ``words`` stand there."""
+    seen, end = "", time.monotonic() + 30.0
+    while words not in seen:
+        assert time.monotonic() < end, seen
+        if select.select([master], [], [], 0.1)[0]:
+            seen += os.read(master, 65536).decode()
+    return seen
 
 
 @pytest.mark.parametrize(
