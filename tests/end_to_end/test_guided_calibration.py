@@ -178,12 +178,16 @@ def test_on_a_narrow_terminal_words_are_whole_and_typing_is_seen(tmp_path):
             cwd=tmp_path,
             env=environment,
         )
-        seen = until(master, "taken as point 2:")
-        os.write(master, b"v leaned on it")
-        seen += until(master, "> v leaned on it")
-        process.terminate()
-        assert process.wait(20) == 130
-        seen += until(master, "interrupted")
+        try:
+            seen = until(master, "taken as point 1:")
+            os.write(master, b"v leaned on it")
+            seen += until(master, "> v leaned on it")
+            process.terminate()
+            seen += until(master, "interrupted")
+            assert process.wait(20) == 130
+        finally:
+            process.kill()
+            process.wait(20)
     assert termios.tcgetattr(slave) == before
     os.close(master)
     os.close(slave)
