@@ -114,6 +114,7 @@ def test_the_threshold_follows_stop_and_noise():
         ([100, 70, 100], []),
         ([100, 200, 0], [1]),  # as far below as it stood above: still a spike
         ([100, 200, -1], []),  # further: a failure
+        ([1, 31, 0, 500, 500], []),
         ([0, 31], []),
     ],
 )

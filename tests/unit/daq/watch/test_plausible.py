@@ -112,7 +112,7 @@ def test_a_slow_board_needs_ten_samples(size):
     assert marked == list(range(19, 40))
 
 
-@pytest.mark.parametrize("size", [1, 2, 3, 10, 100, 600])
+@pytest.mark.parametrize("size", [1, 2, 3, 10, 100, 300, 600])
 def test_what_another_cell_did_before_a_change_does_not_count(size):
     """1 % of capacity is 40,000 counts: 201 steps of 200 from the last change on, in any blocks."""
     counts = np.zeros((600, 2), dtype=np.int32)
