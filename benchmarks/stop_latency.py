@@ -1,6 +1,7 @@
 """From the byte to the stop decision, while the console paints: microseconds, p50 / p99 / most.
 
-1,000 samples a second over a pty; each mode in a process of its own on a terminal of 120 x 40.
+1,000 or 18,000 samples a second over a pty; each mode in a process of its own on a terminal of
+120 x 40.
 """
 
 import fcntl
@@ -21,22 +22,33 @@ from benchmarks.table import Row, print_rows
 SECONDS = 6.0
 RUNS = 3
 CHILD = Path(__file__).with_name("stop_latency_child.py")
+USUAL, DENSE = 1, 18  # lines a millisecond
 MODES = (
-    ("idle", "idle", 15),
-    ("console painting, 15 looks/s", "console", 15),
-    ("console painting, 30 looks/s", "console", 30),
-    ("console hanging", "hang", 15),
+    ("idle", "idle", 15, USUAL),
+    ("console painting, 15 looks/s", "console", 15, USUAL),
+    ("console painting, 30 looks/s", "console", 30, USUAL),
+    ("console hanging", "hang", 15, USUAL),
+    ("18,000 lines/s, idle", "idle", 15, DENSE),
+    ("18,000 lines/s, console painting, 15 looks/s", "console", 15, DENSE),
 )
 
+# argv: the descriptor, lines a millisecond. The last cell tells when its line was written, in us.
 _BOARD = """
 import os, sys, time
-board, count, begin = int(sys.argv[1]), 0, time.monotonic()
+board, lines, count, begin = int(sys.argv[1]), int(sys.argv[2]), 0, time.monotonic()
 try:
     while True:
-        count += 1
-        time.sleep(max(0.0, begin + count / 1000 - time.monotonic()))
-        now_us = time.monotonic_ns() // 1000 % 2**32
-        os.write(board, b"%d,1070000,1070010,1080000,1060000\\n" % now_us)
+        time.sleep(0.001)
+        due = int((time.monotonic() - begin) * 1000 * lines)
+        now_us = time.monotonic_ns() // 1000 % 2**23
+        data = b"".join(
+            b"%d,%d,1070010,1080000,%d\\n"
+            % (k * 1000 // lines % 2**32, 1070000 + k % 3, now_us)
+            for k in range(count, due)
+        )
+        count = due
+        while data:
+            data = data[os.write(board, data):]
 except OSError:
     pass
 """
@@ -44,8 +56,10 @@ except OSError:
 
 def run() -> list[Row]:
     """Measure every mode in turn, several times; medians."""
-    other = _median("ui loop", 15)
-    return [_row(name, _median(mode, looks), other) for name, mode, looks in MODES]
+    others = {lines: _median("ui loop", 15, lines) for lines in (USUAL, DENSE)}
+    return [
+        _row(name, _median(mode, looks, lines), others[lines]) for name, mode, looks, lines in MODES
+    ]
 
 
 def _row(name: str, ours: list[float], other: list[float]) -> Row:
@@ -63,18 +77,20 @@ def _words(percentiles: list[float]) -> str:
     return " / ".join(f"{value / 1000:.2f}" for value in percentiles) + " ms"
 
 
-def _median(mode: str, looks: float) -> list[float]:
-    runs = [_measure(mode, looks) for _ in range(RUNS)]
+def _median(mode: str, looks: float, lines: int) -> list[float]:
+    runs = [_measure(mode, looks, lines) for _ in range(RUNS)]
     return [statistics.median(column) for column in zip(*runs, strict=True)]
 
 
-def _measure(mode: str, looks: float) -> list[float]:
+def _measure(mode: str, looks: float, lines: int) -> list[float]:
     board, host = os.openpty()
     tty.setraw(host)
     screen, terminal = os.openpty()
     fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
     threading.Thread(target=_drain, args=(screen,), daemon=True).start()
-    writer = subprocess.Popen([sys.executable, "-c", _BOARD, str(board)], pass_fds=[board])
+    writer = subprocess.Popen(
+        [sys.executable, "-c", _BOARD, str(board), str(lines)], pass_fds=[board]
+    )
     with TemporaryDirectory() as folder:
         result = Path(folder) / "delays.json"
         words = [mode, os.ttyname(host), str(looks), str(SECONDS), str(result)]

@@ -1,12 +1,14 @@
 """One session whose guard notes how long after the byte it decided. Run by `stop_latency`.
 
-The board writes the host's own monotonic clock as its clock, so the two can be subtracted.
+The board writes the host's own monotonic clock as the counts of its last cell, so the two can be
+subtracted; that cell is told to weigh next to nothing.
 """
 
 import json
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -17,13 +19,15 @@ from textual.app import App
 from benchmarks.live_path import KNOWN, RIG
 from daq.acquisition import Acquisition
 from daq.force.calibration import Calibration
+from daq.rig.rig import Cell
 from daq.sources import BoardSource
 from daq.wire.decoders import make_decoder
 from daq.wire.serial_port import SerialPort
 from tui.console import Console
 
 WARM_S = 1.0
-WRAP = 1 << 32
+WRAP = 1 << 23
+TIMED_RIG = replace(RIG, cells=(*RIG.cells[:3], Cell("d", "d", 2000.0, counts_per_newton=1e6)))
 
 
 class Stopwatch:
@@ -37,16 +41,18 @@ class Stopwatch:
         """The guard has just judged these."""
         now_us = time.monotonic_ns() // 1000
         if len(samples) and time.monotonic() - self._begin > WARM_S:
-            self.delays_us.append((now_us - samples["board_us"].astype(np.int64)) % WRAP)
+            self.delays_us.append((now_us - samples["counts"][:, -1].astype(np.int64)) % WRAP)
 
 
 def session(port: str, folder: Path, watch: Stopwatch) -> Acquisition:
     """Return a session whose guard is timed."""
 
     def source() -> BoardSource:
-        return BoardSource(SerialPort(port, RIG.link.baud), make_decoder(RIG.link, RIG.cells))
+        link = TIMED_RIG.link
+        return BoardSource(SerialPort(port, link.baud), make_decoder(link, TIMED_RIG.cells))
 
-    made = Acquisition(RIG, Calibration.from_rig(RIG), source, folder=folder, settings=KNOWN)
+    calibration = Calibration.from_rig(TIMED_RIG)
+    made = Acquisition(TIMED_RIG, calibration, source, folder=folder, settings=KNOWN)
     live: Any = made._session
     judge = live.guard
 
