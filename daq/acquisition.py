@@ -181,6 +181,10 @@ class Acquisition:
         """Go on with changed limits of the same rig, once slack."""
         self._wish(lambda: self._session.use_rig(rig))
 
+    def use_calibration(self, calibration: Calibration) -> None:
+        """Go on with another calibration of the same cells, once slack."""
+        self._wish(lambda: self._session.use_calibration(calibration))
+
     def mark(self, text: str) -> None:
         """Mark this moment."""
         self._wish(lambda: self._session.mark(text, self._source.now_ns()))

@@ -210,6 +210,14 @@ class PullSession:
         self.rig = rig
         self.chain = self._chain(self.chain.force.zero)
 
+    def use_calibration(self, calibration: Calibration) -> None:
+        """Go on with another calibration of the same cells. Raises Fault while a pull is on."""
+        if self.pull is not None:
+            raise Fault("The calibration stays as it is while a pull is on.")
+        self.calibration = calibration
+        self._zeros.judge_by(self.rig, calibration)
+        self.chain = self._chain(self.chain.force.zero)
+
     def mark(self, text: str, now_ns: int) -> None:
         """Mark this moment."""
         self._note(EventKind.MARK, now_ns, text, self.force_n)

@@ -17,12 +17,16 @@ class ZeroKeeper:
     def __init__(
         self, rig: Rig, calibration: Calibration, known: Zero | None, *, by_itself: bool
     ) -> None:
-        chain = ForceChain(calibration, Zero.none(len(rig.cells)), rig.lever)
-        self._capacity = chain.capacity_counts(tuple(cell.capacity_n for cell in rig.cells))
+        self.judge_by(rig, calibration)
         self._zeros: list[Zero] = [] if known is None else [known]
         self._by_itself = by_itself
         self._wanted = by_itself
         self._tried_s = float("-inf")
+
+    def judge_by(self, rig: Rig, calibration: Calibration) -> None:
+        """Judge from now on by what these cells give at capacity."""
+        chain = ForceChain(calibration, Zero.none(len(rig.cells)), rig.lever)
+        self._capacity = chain.capacity_counts(tuple(cell.capacity_n for cell in rig.cells))
 
     @property
     def now(self) -> Zero | None:

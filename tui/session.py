@@ -7,6 +7,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from daq.force.calibration import Calibration
 from daq.live_reading import LiveReading, TraceBlock
 from daq.rig.rig import Rig
 from daq.samples import CountArray, FloatArray
@@ -77,6 +78,10 @@ class Session(Protocol):
 
     def use_rig(self, rig: Rig) -> None:
         """Go on with changed limits of the same rig, once slack."""
+        ...
+
+    def use_calibration(self, calibration: Calibration) -> None:
+        """Go on with another calibration of the same cells, once slack."""
         ...
 
     def set_specimen(self, specimen: Mapping[str, str | float]) -> None:

@@ -69,8 +69,8 @@ def resume_weights(draft: Path, rig: Rig) -> Guided:
     return state
 
 
-def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]:
-    """Fit the points and write the calibration beside the draft; return what came of it in words.
+def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[Path, tuple[str, ...]]:
+    """Fit the points and write the calibration beside the draft; return its file, and the words.
 
     Raises InputFault; the points are kept all the same.
     """
@@ -87,10 +87,8 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[str, ...]
     file = draft.with_suffix(".calibration.json")
     found = fit_calibration(read_points(draft, gravity), session)
     write_calibration(found.calibration, file)
-    use = (
-        f"Written: {file}. To use it, name it as `calibration` in [rig] of the rig file and start "
-    )
-    return (f"{use}again.", *_place(rig, draft, plan), *found.calibration.statement.split("\n"))
+    words = (*_place(rig, draft, plan), *found.calibration.statement.split("\n"))
+    return file, (f"Written: {file}.", *words)
 
 
 def _place(rig: Rig, draft: Path, plan: WeightsPlan) -> tuple[str, ...]:

@@ -11,8 +11,8 @@ from daq.rig.rig import Rig
 from daq.units import format_force
 from tui.drawing import EMPTY, Line, fit, wrapped
 from tui.page import Desk
+from tui.rig_change import with_stop, write_rig
 from tui.rig_page import rig_page
-from tui.stop_change import with_stop, write_rig
 from tui.view import View
 
 NO_RIG = "No rig file: a replay, or a session without one."

@@ -15,6 +15,7 @@ from daq.force.weights_plan import check_plan, ratio_plan, read_masses
 from daq.rig.rig import Rig
 from tui.drawing import Line
 from tui.page import Desk
+from tui.rig_change import with_calibration, write_rig
 from tui.view import View
 from tui.weights_order import (
     USUAL,
@@ -42,6 +43,7 @@ class WeightsPage:
         self.state: Guided | None = None
         self.found = Look("")
         self.outcome: tuple[str, ...] = ()
+        self._made: Path | None = None
         self._to_accept: RatioFound | None = None
         self._blocks = bool(ratio_problems(rig))
         self._keep: Callable[[Guided, Stretch | None], None] = lambda *_: None
@@ -101,7 +103,7 @@ class WeightsPage:
         self._safely(lambda: self._calibrate(draft, order_weights(text, self.rig, draft)))
 
     def _calibrate(self, draft: Path, state: Guided) -> None:
-        self._begin(WEIGHTS, state.plan, lambda done: finish(draft, self.rig, done, date.today()))
+        self._begin(WEIGHTS, state.plan, lambda done: self._calibrated(draft, done))
         self.state = state
         self._keep = lambda now, taken: keep(draft, now, taken)
         if state.done and not state.question:
@@ -145,6 +147,35 @@ class WeightsPage:
         if self._to_accept is not None:
             question = "More than 1 % apart. Go on all the same? Say why:"
             self.desk.ask_line(question, self._accept)
+        if self._made is not None:
+            question = f"Use it from now on? y names it in {self.rig.path}   any other key: no"
+            self.desk.ask_key(question, self._use)
+
+    def _calibrated(self, draft: Path, done: Guided) -> tuple[str, ...]:
+        self._made, words = finish(draft, self.rig, done, date.today())
+        return words
+
+    def _use(self, key: str) -> None:
+        file, self._made = self._made, None
+        if file is None:
+            return
+        if key not in ("y", "Y"):
+            self.outcome = (
+                f"Not in use. Later: name {file} as `calibration` in [rig] of the rig file.",
+                *self.outcome,
+            )
+            return
+
+        def use() -> None:
+            changed = with_calibration(self.rig, file)
+            calibration = Calibration.from_rig(changed)
+            write_rig(changed, self.rig)
+            self.desk.session.use_calibration(calibration)
+            self.desk.use_rig(changed)
+            self.rig = changed
+            self.outcome = ("In use from now on, and named in the rig file.", *self.outcome)
+
+        self._safely(use)
 
     def _ratio(self, done: Guided) -> tuple[str, ...]:
         found = ratio_of(self.rig, done)

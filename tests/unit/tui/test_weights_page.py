@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from daq.force.calibration import Calibration
 from daq.force.calibration_text import read_calibration
 from daq.rig.rig_file import read_rig
 from simulators.weights import WeightsOrder, simulate_weights
@@ -21,6 +22,7 @@ class Session:
         self.simulation = simulation
         self.now_s = 0.0
         self.weighing = []
+        self.calibrations = []
 
     def recent_counts(self):
         time_s = self.simulation.time_s
@@ -30,6 +32,9 @@ class Session:
     def weigh(self, *, on):
         self.weighing.append(on)
 
+    def use_calibration(self, calibration):
+        self.calibrations.append(calibration)
+
 
 class Desk:
     """Answers what is asked, at once."""
@@ -38,6 +43,10 @@ class Desk:
         self.session = session
         self.answers = list(answers)
         self.asked = []
+        self.rigs = []
+
+    def use_rig(self, rig):
+        self.rigs.append(rig)
 
     def ask_line(self, question, answer, text=""):
         self.asked.append(question)
@@ -105,6 +114,41 @@ def test_a_calibration_from_the_first_weight_to_the_file(page_on, tmp_path):
         assert curve.counts_per_newton == pytest.approx(true, rel=4e-3)
     page.close()
     assert page.desk.session.weighing == [True, False]
+
+
+def test_a_new_calibration_is_used_and_named_when_the_person_says_so(page_on):
+    page = page_on(WeightsOrder(MASSES), "5 kg, 10 kg, 20 kg; M1", "y")
+    before = page.rig.path.read_text("utf-8")
+    page.press("enter", "enter")
+    play(page)
+    (used,) = page.desk.session.calibrations
+    (rig,) = page.desk.rigs
+    assert read_rig(page.rig.path).calibration_file == rig.calibration_file
+    assert Calibration.from_rig(rig).fingerprint == used.fingerprint
+    assert used.verified
+    assert page.outcome[0].startswith("In use from now on")
+    comments = [line for line in before.splitlines() if line.startswith("#")]
+    assert [c for c in comments if c not in page.rig.path.read_text("utf-8")] == []
+
+
+def test_a_new_calibration_is_not_used_unasked(page_on):
+    page = page_on(WeightsOrder(MASSES), "5 kg, 10 kg, 20 kg; M1", "n")
+    before = page.rig.path.read_text("utf-8")
+    page.press("enter", "enter")
+    play(page)
+    assert page.desk.session.calibrations == []
+    assert page.rig.path.read_text("utf-8") == before
+    assert page.outcome[0].startswith("Not in use")
+    assert "`calibration` in [rig]" in page.outcome[0]
+
+
+def test_a_rig_file_changed_meanwhile_is_left_alone(page_on):
+    page = page_on(WeightsOrder(MASSES), "5 kg, 10 kg, 20 kg; M1", "y")
+    page.rig.path.write_text(page.rig.text + "# mine\n", "utf-8")
+    page.press("enter", "enter")
+    play(page)
+    assert page.desk.session.calibrations == []
+    assert "changed meanwhile" in page.outcome[0]
 
 
 def test_the_place_in_the_rig_file_gives_the_gravity_of_the_weights(page_on, tmp_path):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from daq.faults import Fault
+from daq.force.curve import Curve
 from daq.live_reading import Phase
 from daq.record.recorder import Begin
 from daq.rig.rig import Stop
@@ -46,6 +47,8 @@ def test_weights_and_other_limits_wait_for_the_end_of_a_pull(bench):
         rig.session.weigh(on=True)
     with pytest.raises(Fault, match="a pull is on"):
         rig.session.use_rig(rig.rig)
+    with pytest.raises(Fault, match="a pull is on"):
+        rig.session.use_calibration(rig.session.calibration)
 
 
 def test_another_stop_holds_at_once_and_the_zero_stays(bench):
@@ -56,3 +59,15 @@ def test_another_stop_holds_at_once_and_the_zero_stays(bench):
     assert rig.session.chain.force.zero == zero
     rig.feed(np.full(20, 1100.0))
     assert rig.trips
+
+
+def test_another_calibration_holds_at_once_and_the_zero_stays(bench):
+    """Half the counts to a newton: twice the force for the same counts."""
+    rig = bench(auto_zero=True)
+    rig.feed(QUIET)
+    zero, before = rig.session.chain.force.zero, rig.session.calibration
+    halved = tuple(Curve((0.0, curve.coefficients[1] / 2.0)) for curve in before.curves)
+    rig.session.use_calibration(replace(before, curves=halved))
+    assert rig.session.chain.force.zero == zero
+    rig.feed(np.full(20, 50.0))
+    assert rig.session.force_n == pytest.approx(100.0, abs=1.0)

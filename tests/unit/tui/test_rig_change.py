@@ -1,11 +1,13 @@
 """Another stop: taken with comments kept, refused with the part that cannot carry it."""
 
+from dataclasses import replace
+
 import pytest
 
 from daq.faults import InputFault
 from daq.rig.rig_file import read_rig
 from tui.commands.demo import demo_rig_file
-from tui.stop_change import with_stop, write_rig
+from tui.rig_change import with_calibration, with_stop, write_rig
 
 
 @pytest.fixture
@@ -54,3 +56,15 @@ def test_a_file_changed_meanwhile_is_left_alone(rig):
     with pytest.raises(InputFault, match="changed meanwhile"):
         write_rig(changed, rig)
     assert rig.path.read_text("utf-8") == mine
+
+
+def test_a_calibration_is_named_as_seen_from_the_rig_file(rig, tmp_path):
+    file = tmp_path / "cal" / "today.calibration.json"
+    text = with_calibration(rig, file).text
+    assert 'calibration = "cal/today.calibration.json"' in text
+    assert text.replace('calibration = "cal/today.calibration.json"\n', "") == rig.text
+
+
+def test_a_rig_from_no_file_names_no_calibration(rig, tmp_path):
+    with pytest.raises(InputFault, match="no file"):
+        with_calibration(replace(rig, path=None), tmp_path / "a.json")

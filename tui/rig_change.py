@@ -1,4 +1,4 @@
-"""Another stop for the rig, if the rig may carry it; the rig file keeps its comments."""
+"""Another stop for the rig, if it may carry that; another calibration. Comments stay."""
 
 import os
 from dataclasses import replace
@@ -25,13 +25,28 @@ def with_stop(rig: Rig, typed: str) -> Rig:
     if rig.stop.warn_n >= stop_n:
         warn_n = stop_n * rig.stop.warn_n / rig.stop.stop_n
         text = with_value(text, "stop.warn", format_force(warn_n, "kN"))
-    name = str(rig.path) if rig.path else rig.name
-    changed = read_rig_text(text, name, rig.path.parent if rig.path else None)
-    changed = replace(changed, path=rig.path)
+    changed = _read_again(rig, text)
     problems = stop_problems(changed)
     if problems:
         raise InputFault(problems)
     return changed
+
+
+def with_calibration(rig: Rig, file: Path) -> Rig:
+    """Return the rig with the calibration in ``file``, named as seen from the rig file.
+
+    Raises InputFault where the rig was read from no file.
+    """
+    if rig.path is None:
+        raise InputFault("the rig was read from no file: no calibration can be named in it")
+    name = Path(os.path.relpath(file, rig.path.parent)).as_posix()
+    return _read_again(rig, with_value(rig.text, "rig.calibration", name))
+
+
+def _read_again(rig: Rig, text: str) -> Rig:
+    name = str(rig.path) if rig.path else rig.name
+    changed = read_rig_text(text, name, rig.path.parent if rig.path else None)
+    return replace(changed, path=rig.path)
 
 
 def write_rig(rig: Rig, before: Rig) -> None:
@@ -40,7 +55,7 @@ def write_rig(rig: Rig, before: Rig) -> None:
     Raises InputFault where the file was changed meanwhile, is none, or cannot be written.
     """
     if rig.path is None:
-        raise InputFault("the rig was read from no file: the stop holds for this session only")
+        raise InputFault("the rig was read from no file: this holds for this session only")
     try:
         if rig.path.read_text(encoding="utf-8") != before.text:
             raise _fault(rig.path, "was changed meanwhile: nothing written, start again")
@@ -55,4 +70,4 @@ def write_rig(rig: Rig, before: Rig) -> None:
 
 
 def _fault(path: Path, message: str) -> InputFault:
-    return InputFault([Problem(str(path), None, "stop.stop", message)])
+    return InputFault([Problem(str(path), None, "", message)])
