@@ -1,6 +1,6 @@
 """Kills whole headless pulls in a phase of the pull, and looks at what is left.
 
-The board plays in a thread of this process, so that what had been sent is known to the sample.
+The board plays in a thread of this process, so that what had been received is known.
 Used by the small series in the tests and the large one in the benchmarks.
 """
 
@@ -32,7 +32,7 @@ START_S = 30.0  # of patience with a process
 LOOK_S = 0.0005
 RESTING_N_PER_S = 4.0
 END_UNSURE = 300  # samples: 3 s at the rig
-JUMP_BYTES = 50_000  # a table of the derived force of a whole pull: few batches are so large
+COPY_BYTES = 100_000  # a file without a sample is smaller
 SCENARIOS = ("hardwood-withdrawal", "split")
 #: By the clock of the board; then two that are found by the files.
 PHASES = ("before", "toe", "climb", "rest", "near maximum", "parted", "slack")
@@ -44,13 +44,13 @@ ALL_PHASES = (*PHASES, MAKING, ENDING, SEALING)
 class PullKill:
     """What one kill left. ``lost_s`` is in seconds as a person at the rig would count them.
 
-    ``kept`` and ``sent`` are samples; ``state`` is what the file says: "no file", "open",
+    ``kept`` and ``received`` are samples; ``state`` is what the file says: "no file", "open",
     "result", "force", "closing" or "finished". ``wrong`` lists what must not be.
     """
 
     phase: str
     at_s: float
-    sent: int
+    received: int
     kept: int
     lost_s: float
     state: str
@@ -84,12 +84,13 @@ class Script:
         }
         if not len(self._times["parted"]):  # it let go at once
             self._times["parted"] = time_s[(time_s > top_s) & (time_s < top_s + 3.0)]
+        self.lasts_s = self.simulation.truth.duration_s - 3.0
         self.begins, self.ends, self.ends_s = 0, len(self.simulation.board_us), 0.0
 
     def moment_s(self, phase: str, chance: random.Random) -> float:
         """Return a time in a phase, in s of the script."""
         if phase == ENDING:
-            return self.ends_s + SPEED * chance.uniform(-0.06, 0.08)
+            return min(self.ends_s + SPEED * chance.uniform(-0.06, 0.08), self.lasts_s)
         return float(chance.choice(self._times[phase]))
 
 
@@ -113,11 +114,18 @@ class Board:
         sent = self._playing._sent
         return sent[-1][0].due_s if sent else -1.0
 
-    @property
-    def sent(self) -> int:
-        """Return how many good samples have been handed over."""
-        sent = self._playing._sent[:]
-        return sum(1 for sending, out in sent if out and sending.outcome == GOOD)
+    def taken(self) -> tuple[int, int]:
+        """Return how many lines were sent, and how many bytes of them the reader has not taken."""
+        lines = len(self._playing._sent)
+        return lines, len(self._playing._waiting) + self._port.unread()
+
+    def received(self, lines: int, unread: int) -> int:
+        """Return how many good samples the reader had, or a few more, from what `taken` told."""
+        good = [sending for sending, out in self._playing._sent[:lines] if out]
+        good = [sending for sending in good if sending.outcome == GOOD]
+        while good and unread >= len(good[-1].data):
+            unread -= len(good.pop().data)
+        return len(good)
 
     def close(self) -> None:
         """End it."""
@@ -185,20 +193,21 @@ def _one(script: Script, phase: str, chance: random.Random, folder: Path) -> Pul
         if phase in (MAKING, SEALING):
             if phase == SEALING:
                 _until(lambda: board.script_s > script.ends_s - 10.0, process)
-            seen = _new_name if phase == MAKING else _jumped()
-            late_s = script.ends_s + 0.3 * SPEED
+            seen = _new_name if phase == MAKING else _copied
+            late_s = min(script.ends_s + 0.3 * SPEED, script.lasts_s)
             _until(lambda: seen(folder) or board.script_s > late_s, process)
-            time.sleep(chance.uniform(0.0, 0.004 if phase == MAKING else 0.015))
+            time.sleep(chance.uniform(0.0, 0.004 if phase == MAKING else 0.03))
         else:
             due_s = script.moment_s(phase, chance)
             _until(lambda: board.script_s >= due_s, process)
+        at_s, taken = board.script_s, board.taken()
         process.kill()
         process.wait()
-        sent, at_s = board.sent, board.script_s
+        received = board.received(*taken)
     finally:
         _end(process)
         board.close()
-    return _look(script, phase, folder, sent, at_s)
+    return _look(script, phase, folder, received, at_s)
 
 
 def _words(process: "subprocess.Popen[bytes]") -> bytes:
@@ -216,20 +225,11 @@ def _new_name(folder: Path) -> bool:
     return any(True for _ in folder.iterdir())
 
 
-def _jumped() -> Callable[[Path], bool]:
-    """Return whether a file grew by more than a batch, as it does when a pull is finished."""
-    sizes: dict[Path, int] = {}
-
-    def seen(folder: Path) -> bool:
-        for path in folder.glob("*.h5"):
-            size = path.stat().st_size
-            before = sizes.setdefault(path, size)
-            if size - before > JUMP_BYTES:
-                return True
-            sizes[path] = size
-        return False
-
-    return seen
+def _copied(folder: Path) -> bool:
+    """Whether the copy is there in which a pull is ended."""
+    with contextlib.suppress(FileNotFoundError):
+        return any(path.stat().st_size > COPY_BYTES for path in folder.glob(".*.new-*"))
+    return False
 
 
 def _until(done: Callable[[], bool], process: "subprocess.Popen[bytes]") -> None:
@@ -245,20 +245,20 @@ def _until(done: Callable[[], bool], process: "subprocess.Popen[bytes]") -> None
 # -- what is left ---------------------------------------------------------------------------------
 
 
-def _look(script: Script, phase: str, folder: Path, sent: int, at_s: float) -> PullKill:
+def _look(script: Script, phase: str, folder: Path, received: int, at_s: float) -> PullKill:
     paths = sorted(folder.glob("*.h5"))
     leftovers = [path for path in folder.iterdir() if path not in paths]
-    due = min(sent, script.ends)
+    due = min(received, script.ends)
     wrong: list[str] = [f"{len(paths)} files"] if len(paths) > 1 else []
     if not paths:
         lost = max(0, due - script.begins)
-        return _kill(script, phase, at_s, sent, 0, lost, "no file", leftovers, wrong)
+        return _kill(script, phase, at_s, received, 0, lost, "no file", leftovers, wrong)
     path = paths[0]
     try:
         state = _state(path)
     except Exception as error:
         wrong.append(f"plain h5py: {error!r}")
-        return _kill(script, phase, at_s, sent, 0, due, "unreadable", leftovers, wrong)
+        return _kill(script, phase, at_s, received, 0, due, "unreadable", leftovers, wrong)
     recording = read_recording(path)
     rows = _rows(script, recording.samples)
     if not np.array_equal(recording.samples["counts"], script.simulation.counts[rows]):
@@ -272,14 +272,16 @@ def _look(script: Script, phase: str, folder: Path, sent: int, at_s: float) -> P
     if recording.complete != (state == "finished"):
         wrong.append(f"complete {recording.complete}, but {state}")
     wrong += _commands(path, len(rows), finished=state == "finished")
-    return _kill(script, phase, at_s, sent, len(rows), max(0, due - last), state, leftovers, wrong)
+    return _kill(
+        script, phase, at_s, received, len(rows), max(0, due - last), state, leftovers, wrong
+    )
 
 
 def _kill(
     script: Script,
     phase: str,
     at_s: float,
-    sent: int,
+    received: int,
     kept: int,
     lost: int,
     state: str,
@@ -287,7 +289,7 @@ def _kill(
     wrong: list[str],
 ) -> PullKill:
     lost_s = lost / (script.simulation.truth.samples_per_s * SPEED)
-    return PullKill(phase, at_s, sent, kept, lost_s, state, len(leftovers), tuple(wrong))
+    return PullKill(phase, at_s, received, kept, lost_s, state, len(leftovers), tuple(wrong))
 
 
 def _rows(script: Script, samples: np.ndarray) -> np.ndarray:
