@@ -28,6 +28,18 @@ def test_each_port_is_a_line_under_a_heading(attached, capsys):
     assert second.split() == ["COM7", "-", "-", "-", "-"]
 
 
+def test_what_is_too_wide_for_the_window_stands_below_each_other(attached, capsys, monkeypatch):
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "60")
+    attached += [BOARD, BARE]
+    assert main(["ports"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 60
+    assert lines[:2] == ["/dev/ttyACM0", "  VID:PID: 1209:0001"]
+    assert "  name that stays: /dev/serial/by-id/usb-board" in lines
+    assert "COM7" in lines
+
+
 def test_json_names_every_key(attached, capsys):
     attached += [BOARD]
     assert main(["ports", "--json"]) == 0
