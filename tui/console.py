@@ -28,7 +28,7 @@ from tui.screens.live import LiveScreen, first_view
 from tui.session import Session
 from tui.settings import Settings, read_settings, settings_file, write_settings
 from tui.sounds import BELLS, Cue
-from tui.terminal import WithoutColour, sane_terminal
+from tui.terminal import WithoutColour, closed_terminal, sane_terminal
 from tui.theme import DARK, LIGHT, PALETTES, PLAIN, textual_theme
 from tui.view import Lower, View
 from tui.wording import Screen
@@ -82,6 +82,7 @@ class Console(App[int]):
         self._question: Question | None = None
         self._quitting = False
         self._label: object = None
+        self._hung_up = closed_terminal()
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of the output: none of the colours where none are wanted."""
@@ -104,7 +105,9 @@ class Console(App[int]):
                 loop.add_signal_handler(getattr(signal, name), lambda: self.exit(130))
 
     def look(self) -> None:
-        """Look at the session once."""
+        """Look at the session once; end where the terminal was closed."""
+        if self._hung_up():
+            self.exit(130)
         if not self.live.is_mounted:
             return
         cues = self.live.look()

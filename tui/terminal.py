@@ -1,8 +1,9 @@
 """The terminal itself: no colours where none are wanted, and put back as it was at every exit."""
 
 import contextlib
+import select
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from rich.segment import Segment
 from rich.style import Style
@@ -24,6 +25,19 @@ class WithoutColour(LineFilter):
         ]
 
 
+def closed_terminal() -> Callable[[], bool]:
+    """Return what tells whether the terminal of now was closed; where there is none, never.
+
+    A terminal that is closed sends SIGHUP only to whom it controls: not under every wrapper.
+    """
+    out = sys.__stdout__
+    if out is None or not out.isatty() or not hasattr(select, "poll"):
+        return lambda: False
+    watched = select.poll()
+    watched.register(out.fileno(), 0)  # a hang-up is told without being asked for
+    return lambda: bool(watched.poll(0))
+
+
 @contextlib.contextmanager
 def sane_terminal() -> Iterator[None]:
     """Put the terminal back on the way out, also after a crash of the drawing."""
@@ -36,9 +50,11 @@ def sane_terminal() -> Iterator[None]:
     try:
         yield
     finally:
-        if sys.__stdout__ is not None and sys.__stdout__.isatty():
-            sys.__stdout__.write(AS_IT_WAS)
-            sys.__stdout__.flush()
+        with contextlib.suppress(OSError):  # a terminal that was closed needs nothing
+            if sys.__stdout__ is not None and sys.__stdout__.isatty():
+                sys.__stdout__.write(AS_IT_WAS)
+                sys.__stdout__.flush()
         if saved is not None:
             termios, descriptor, state = saved
-            termios.tcsetattr(descriptor, termios.TCSADRAIN, state)
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(descriptor, termios.TCSADRAIN, state)

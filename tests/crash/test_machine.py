@@ -185,9 +185,9 @@ def test_too_little_memory_is_told_in_words(pull, tmp_path, megabytes):
 
 
 class Terminal:
-    """``pullstand pull`` on a pty of 80x24."""
+    """``pullstand pull`` on a pty of 80x24, which sends it SIGHUP if it ``controls`` it."""
 
-    def __init__(self, port: str, folder: Path) -> None:
+    def __init__(self, port: str, folder: Path, controls: bool = True) -> None:
         self.near, self.far = pty.openpty()
         termios.tcsetwinsize(self.far, (24, 80))
         self.before = termios.tcgetattr(self.far)
@@ -204,7 +204,9 @@ class Terminal:
             stderr=self.far,
             env=environment,
             start_new_session=True,
-            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - its own
+            preexec_fn=(  # noqa: PLW1509 - its own
+                (lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0)) if controls else None
+            ),
         )
 
     def look(self, seconds=0.05) -> None:
@@ -231,9 +233,9 @@ class Terminal:
 
 
 @pytest.fixture
-def console(board, tmp_path):
+def console(board, tmp_path, request):
     """The console on a board whose pull is about to begin."""
-    terminal = Terminal(board.port, tmp_path)
+    terminal = Terminal(board.port, tmp_path, getattr(request, "param", True))
     yield terminal
     terminal.close()
 
@@ -259,12 +261,13 @@ def test_a_signal_ends_the_console_in_a_pull(console, tmp_path, name):
     assert read_recording(path).complete
 
 
+@pytest.mark.parametrize("console", [True, False], indirect=True, ids=["SIGHUP", "no SIGHUP"])
 def test_a_terminal_that_is_closed_ends_the_console_and_keeps_the_pull(console, tmp_path):
     console.until(lambda: any(p.stat().st_size > 60_000 for p in tmp_path.glob("*.h5")))
     os.close(console.far)
     os.close(console.near)
     console.near, console.far = os.openpty()  # the names that `close` lets go
-    console.process.wait(20)
+    assert console.process.wait(20) == INTERRUPTED
     (path,) = tmp_path.glob("*.h5")
     assert read_recording(path).complete
 
