@@ -106,6 +106,16 @@ def test_a_fast_stream_is_gathered_into_few_reads(pty_pair):
     assert reads < 250
 
 
+@posix_only
+def test_what_waits_behind_a_full_buffer_is_read_at_once(pty_pair, monkeypatch):
+    """A system hands over 4 kB at a time: taken once each few milliseconds it would fall behind."""
+    parts = [b"a" * 4095, b"b" * 4095, b"c" * 100, b"d"]
+    with SerialPort(pty_pair[1]) as port:
+        monkeypatch.setattr(port, "_read_within", lambda wait_s: parts.pop(0))
+        assert len(port.read().data) == 4095 + 4095 + 100
+        assert port.read().data == b"d"
+
+
 def test_a_socket_url_works_and_its_end_is_told(server):
     address = f"socket://127.0.0.1:{server.getsockname()[1]}"
     with SerialPort(address) as port:

@@ -82,6 +82,24 @@ def test_a_line_may_have_blanks_signs_and_leading_zeros(line):
     assert not events
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("length", [256, 257])
+def test_a_line_may_be_256_bytes_long_without_its_end(length, end):
+    rows, events = decoded(f"1000,5,6\n{'2000,5,6'.rjust(length)}{end}3000,5,6\n")
+    assert len(rows) == (3 if length == 256 else 2)
+    assert [event.kind for event in events] == ([] if length == 256 else ["long"])
+
+
+def test_one_line_out_of_range_among_many_takes_none_with_it():
+    """The others come as they are, and bad lines of either kind keep their places."""
+    lines = [f"{k * 1000},{k},6" for k in range(1, 61)]
+    lines[30], lines[40] = "31000,9000000,6", "41000,oops,6"
+    rows, events = decoded("\n".join(lines) + "\n")
+    assert [int(row["counts"][0]) for row in rows] == [k for k in range(1, 61) if k not in (31, 41)]
+    bad = [(event.kind, event.index) for event in events if event.is_bad_line]
+    assert bad == [("out of range", 30), ("not a number", 39)]
+
+
 def test_end_values_are_kept_and_marked_saturated():
     rows, _ = decoded("1,8388607,3\n2,-8388608,3\n3,8388606,-8388607\n")
     assert [int(row["flags"]) for row in rows] == [Flag.SATURATED, Flag.SATURATED, 0]
