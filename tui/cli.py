@@ -81,7 +81,7 @@ def _drop_output() -> None:
 
 
 def _in_words(error: Exception) -> tuple[str, int]:
-    if isinstance(error, MemoryError):
+    if isinstance(error, MemoryError) or "failed to map segment" in str(error):  # of a library
         return "not enough memory: close other programs. What was recorded is safe.", DEFECT
     if isinstance(error, OSError) and error.errno in NAMES:
         return f"{error.filename}: {error.strerror}. Give another name.", USAGE

@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -23,6 +24,8 @@ pty = pytest.importorskip("pty")
 resource = pytest.importorskip("resource")
 termios = pytest.importorskip("termios")
 
+NO_RIGHTS = Path(__file__).with_name("no_rights_child.py")
+RECORDED = min((Path(__file__).parents[2] / "recordings").rglob("*.h5"))
 PULLSTAND = [sys.executable, "-P", "-m", "tui"]
 SPEED = 30.0
 DEADLINE_S = 60.0
@@ -138,14 +141,38 @@ def test_a_read_only_disk_is_told_at_the_start(pull, small_disk):
     assert "Read-only file system" in told
 
 
-def test_a_folder_without_permission_is_told_at_the_start(pull, tmp_path):
-    folder = tmp_path / "pulls"
-    folder.mkdir(mode=0o555)
-    tmp_path.chmod(0o755)
-    if ROOT:
-        pytest.skip("root may write anywhere; the read-only disk stands for it")
-    told, _ = ended(pull(folder), RECORDING)
-    assert "Permission denied" in told
+@pytest.fixture
+def open_place():
+    """A folder that everybody may enter: that of a test belongs to whom runs it."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
+
+
+@pytest.mark.parametrize(("folder_mode", "file_mode"), [(0o777, 0o644), (0o555, 0o000)])
+def test_without_permission_it_is_told_in_words(open_place, folder_mode, file_mode):
+    """Also where root runs the tests: the child gives its rights up. With permission both work."""
+    folder, recording = open_place / "pulls", open_place / "copy.h5"
+    folder.mkdir()
+    recording.write_bytes(RECORDED.read_bytes())
+    folder.chmod(folder_mode)
+    recording.chmod(file_mode)
+    done = subprocess.run(
+        [sys.executable, str(NO_RIGHTS), str(folder), str(recording)],
+        capture_output=True,
+        text=True,
+        timeout=DEADLINE_S,
+        check=False,
+    )
+    folder.chmod(0o755)
+    assert (done.returncode, done.stderr) == (0, "")
+    written, read = done.stdout.splitlines()
+    if folder_mode == 0o777:
+        assert (written, read) == ("done", "done")
+    else:
+        assert "Nothing can be recorded in" in written and "Permission denied" in written
+        assert "Choose another folder with --out, or make it writable" in written
+        assert "cannot be read" in read and "Permission denied" in read
 
 
 def test_a_file_that_vanishes_in_a_pull(pull, tmp_path):
@@ -179,6 +206,31 @@ def test_too_little_memory_is_told_in_words(pull, tmp_path, megabytes):
     _, words = process.communicate(timeout=DEADLINE_S)
     assert "Traceback" not in words
     assert process.returncode in (0, 1, DEVICE, RECORDING), words
+
+
+@pytest.mark.parametrize(("megabytes", "enough"), [(300, True), (150, False)])
+def test_reduce_in_little_memory(megabytes, enough):
+    """300 MB (address space) do for a pull; with too little it is told in a sentence."""
+
+    def limit():
+        resource.setrlimit(resource.RLIMIT_AS, (megabytes << 20, megabytes << 20))
+
+    done = subprocess.run(
+        [*PULLSTAND, "reduce", str(RECORDED), "--json"],
+        capture_output=True,
+        text=True,
+        preexec_fn=limit,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+        timeout=DEADLINE_S,
+        check=False,
+    )
+    assert "Traceback" not in done.stderr
+    if enough or done.returncode == 0:
+        assert done.returncode == 0, done.stderr
+        assert json.loads(done.stdout)[0]["max_force_n"] > 100
+    else:
+        assert done.returncode == 1
+        assert done.stderr.startswith("pullstand: not enough memory: close other programs.")
 
 
 # -- the console, on a terminal -------------------------------------------------------------------
