@@ -137,3 +137,9 @@ def test_within_a_block_no_line_is_a_silence():
     silence = Silence()
     assert silence.breaks(np.array([0, 5_000 * MS])) == []
     assert silence.breaks(np.array([5_010 * MS])) == []
+
+
+def test_the_first_and_the_last_tick_of_the_clock_are_times():
+    """0 and 2**32 - 1 are within the range; one more is not."""
+    assert decoded([2**32 - 1, 0, 1])[0]["board_us"].tolist() == [2**32 - 1, 2**32, 2**32 + 1]
+    assert told(decoded([2**32, 5])[1]) == [("out of range", 1)]
