@@ -5,6 +5,7 @@ likes; what it asks for (zero, mark, acknowledge ...) is done by the reader betw
 that only one thread ever touches the state of the session.
 """
 
+import sys
 import threading
 import time
 from collections import deque
@@ -40,6 +41,7 @@ WISH_S = 0.1  # how often wishes are looked at while there is no board to read
 RECORDER_POLL_S = 0.05
 SYNC_S = 1.0
 LOOK_BACK_S = 10.0
+SWITCH_S = 0.0005  # so long a console at work may keep the reader waiting; Python says 5 ms
 
 
 class Acquisition:
@@ -87,6 +89,7 @@ class Acquisition:
 
     def start(self) -> None:
         """Start the threads."""
+        sys.setswitchinterval(SWITCH_S)
         for thread in self._threads:
             thread.start()
 

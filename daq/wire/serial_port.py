@@ -19,7 +19,7 @@ from daq.samples import Chunk
 _WAIT_S = 0.02  # for the first byte
 #: While bytes stream fast a read begins so long after the one before: fewer wake-ups, and still
 #: every byte is judged within 5 ms.
-_GATHER_S = 0.004
+_GATHER_S = 0.0035
 _FAST_BYTES_PER_S = 64_000.0
 _FULL = 4_000  # bytes: a system hands over some 4 kB at most, and has more to give at once
 _RATE_MEMORY_S = 0.05
