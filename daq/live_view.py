@@ -1,7 +1,9 @@
 """A session's state as the frozen reading a screen looks at."""
 
+from daq.force.zero import Zero
 from daq.live_reading import CellReading, LiveReading, RecordingState
 from daq.pull_session import PullSession
+from daq.wall_anchor import WallAnchor
 
 CLIMB_S = 2.0
 SHARE_FROM_PART_OF_STOP = 0.01
@@ -38,7 +40,7 @@ def live_reading(session: PullSession, recording: RecordingState, now_ns: int) -
         extrapolated=bool(live and newest and newest.forces.extrapolated[-1]),
         verified=session.calibration.verified,
         zeroed=session.zeroed,
-        zero_note="" if zero is None else f"from {zero.samples} quiet samples",
+        zero_note="" if zero is None else _zero_note(zero, session.anchor),
         samples=session.samples,
         samples_per_s=session.past.rate_per_s(CLIMB_S),
         bad_lines=session.tally.bad_lines,
@@ -49,6 +51,12 @@ def live_reading(session: PullSession, recording: RecordingState, now_ns: int) -
         next_label=session.specimens.next_label,
         notices=tuple(session.notices),
     )
+
+
+def _zero_note(zero: Zero, anchor: WallAnchor) -> str:
+    """Return when and how the zero was taken; of one known beforehand, how."""
+    when = f"at {anchor.at(zero.taken_ns):%H:%M} " if zero.taken_ns else ""
+    return f"{when}from {zero.samples} quiet samples"
 
 
 def unknown_because(session: PullSession, now_ns: int) -> str:

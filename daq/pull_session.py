@@ -80,7 +80,7 @@ class PullSession:
         self.pull: _Pull | None = None
         self._offer = offer
         self._has_board_clock = has_board_clock
-        self._anchor = anchor or WallAnchor.now()
+        self.anchor = anchor or WallAnchor.now()
         self._zeros = ZeroKeeper(rig, calibration, settings.zero, by_itself=settings.auto_zero)
         self._load = LoadState()
         self._heard = False
@@ -338,7 +338,7 @@ class PullSession:
         header = run_header(
             self.rig,
             self.calibration,
-            self._anchor,
+            self.anchor,
             started_ns=now_ns,
             pull_number=self.pull.number,
             zero_before=self.zero_taken,
@@ -369,7 +369,7 @@ class PullSession:
         self.summaries.append(summary)
         zero_after = self._zeros.look(self.past, now_ns, self._next_index)
         self._offer(
-            End(result_fields(summary, pull.cracks), zero_record(zero_after, self._anchor), reason)
+            End(result_fields(summary, pull.cracks), zero_record(zero_after, self.anchor), reason)
         )
         self._zeros.want()
         self.specimens = self.specimens.ended()

@@ -1,5 +1,7 @@
 """What happens between two reads: zero, the start and end of a pull, trips, the link."""
 
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from daq.live_reading import Phase, RecordingState
 from daq.live_view import live_reading
 from daq.record.recorder import Begin, End, Later, Note, Rows
 from daq.samples import Flag
+from daq.wall_anchor import WallAnchor
 from daq.wire.decoded import WireEvent
 
 
@@ -254,3 +257,11 @@ def test_without_a_board_nothing_is_zeroed_or_released(bench):
     with pytest.raises(Fault, match="force is unknown"):
         made.session.acknowledge(made.now_ns)
     assert made.session.state.guard.trip is not None
+
+
+def test_a_zero_says_when_and_from_what_it_was_taken(bench):
+    """By the wall clock as it stood when the session began, whatever is done to it since."""
+    made = bench(auto_zero=True)
+    made.session.anchor = WallAnchor(datetime(2026, 11, 25, 9, 13, 58, tzinfo=UTC), 0)
+    made.feed(np.zeros(400))
+    assert reading(made).zero_note == "at 09:14 from 200 quiet samples"
