@@ -84,19 +84,22 @@ class Acquisition:
         self._threads = [
             threading.Thread(target=self._guarded(self._read_loop), name="reader"),
             threading.Thread(target=self._guarded(self._record_loop), name="recorder"),
-            threading.Thread(target=self._guarded(self._sync_loop), name="disk"),
         ]
+        # A daemon, and no fault if it lasts: the recorder itself puts an ended file on the disk.
+        self._disk = threading.Thread(
+            target=self._guarded(self._sync_loop), name="disk", daemon=True
+        )
 
     def start(self) -> None:
         """Start the threads."""
         sys.setswitchinterval(SWITCH_S)
-        for thread in self._threads:
+        for thread in (*self._threads, self._disk):
             thread.start()
 
     def close(self) -> None:
         """End the pull that is on, finish the file, let the port go; raise what a thread raised."""
         self._closing.set()
-        for thread in self._threads:
+        for thread in (*self._threads, self._disk):
             thread.join(JOIN_S)
         alive = [thread.name for thread in self._threads if thread.is_alive()]
         if self._faults:

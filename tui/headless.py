@@ -105,7 +105,7 @@ def in_pull(reading: LiveReading, ended: int) -> bool:
 def _close(session: Acquisition) -> Fault | None:
     try:
         session.close()
-    except DeviceFault as fault:
+    except Fault as fault:
         return fault
     return None
 

@@ -8,10 +8,10 @@ before, and a kill finds the file half-written for microseconds instead of the l
 
 import io
 import os
-import shutil
 from collections.abc import Iterable
 
 PAGE = 4096
+_BLOCK = 1 << 20
 
 
 class HeldFile:
@@ -99,9 +99,13 @@ class HeldFile:
         return self._size
 
     def move(self, raw: io.FileIO) -> None:
-        """Go on in a copy of the file, which holds what was committed. The old one is closed."""
+        """Go on in a copy of the file, which holds what was committed. The old one is closed.
+
+        Raises OSError; the old one is gone on with then.
+        """
         self._raw.seek(0)
-        shutil.copyfileobj(self._raw, raw)
+        while data := self._raw.read(_BLOCK):
+            _write_all(raw, data)
         self._raw.close()
         self._raw = raw
 
@@ -136,12 +140,16 @@ class HeldFile:
             data = b"".join(self._pages[n] for n in run)[: max(0, end - start)]
             data = data[max(0, begin - start) :]
             self._raw.seek(max(begin, start))
-            while data:  # a full disk takes a part first, and says why at the next attempt
-                data = data[self._raw.write(data) :]
+            _write_all(self._raw, data)
 
     def close(self) -> None:
         """Close the file; what was not committed is dropped."""
         self._raw.close()
+
+
+def _write_all(raw: io.FileIO, data: bytes) -> None:
+    while data:  # a full disk takes a part first, and says why at the next attempt
+        data = data[raw.write(data) :]
 
 
 def _runs(numbers: Iterable[int]) -> list[tuple[int, list[int]]]:

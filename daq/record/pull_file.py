@@ -5,6 +5,7 @@ counts are good; what the tables hold beyond them is not. A finished file ends i
 """
 
 import contextlib
+import errno
 import os
 import secrets
 import shutil
@@ -150,8 +151,12 @@ class PullFile:
         """
         try:
             handle = os.dup(self._raw.fileno())
-        except (OSError, ValueError):
+        except ValueError:
             return  # closed meanwhile, which put everything on the disk
+        except OSError as error:
+            if error.errno == errno.EBADF:
+                return  # the same, a moment earlier
+            raise RecordingFault(self._stopped(error)) from None
         try:
             os.fsync(handle)
         except OSError as error:
@@ -164,12 +169,14 @@ class PullFile:
 
     @property
     def size(self) -> int:
-        """The length of the file, in bytes; ending it needs as much again for a moment."""
+        """The length of the file, in bytes; ending it needs more than that again for a moment."""
         return self._held.size
 
     def must_exist(self) -> None:
         """Raise RecordingFault if somebody deleted the file: the system would let us write on."""
-        if os.fstat(self._raw.fileno()).st_nlink == 0:
+        with self._in_words():
+            links = os.fstat(self._raw.fileno()).st_nlink
+        if links == 0:
             self._let_go()
             self._fault = (
                 f"Recording {self.path.name} was deleted while it was being written, and its "
@@ -246,12 +253,19 @@ class PullFile:
     def _go_on_beside(self) -> None:
         """Go on in a copy beside the file: a kill in the midst of new groups leaves no plain HDF5.
 
-        Until the copy is whole and takes the name, the file stays as the last commit left it.
+        Until the copy is whole and takes the name, the file stays as the last commit left it. Where
+        no copy can be made (the folder has another name by now, say) it is ended in its own place.
         """
-        self._copy = _fresh_name(self.path)
-        raw = self._copy.open("x+b", buffering=0)
-        self._held.move(raw)
-        self._raw = raw
+        copy = _fresh_name(self.path)
+        try:
+            with contextlib.ExitStack() as undo:
+                raw = undo.enter_context(copy.open("x+b", buffering=0))
+                undo.callback(copy.unlink)
+                self._held.move(raw)
+                undo.pop_all()
+        except OSError:
+            return
+        self._raw, self._copy = raw, copy
 
     def _write_forces(self, forces: Forces) -> None:
         group = nexus.add_group(self._entry, layout.FORCE, layout.CLASSES[layout.FORCE])

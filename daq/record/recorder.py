@@ -26,6 +26,8 @@ from daq.wire.sample_clock import fit_clock, seconds
 
 COMMIT_NS = 150_000_000
 ROOM_NS = 1_000_000_000  # how often the room left is asked
+ENDING = 2  # a file is ended in a copy, which its derived force makes longer (1.7 times seen)
+DISK_TOLD = "Saved whole, but look at the disk"
 LOOK_NS = 2_000_000_000  # a fault stands at least so long, so that everybody sees it
 
 
@@ -88,7 +90,7 @@ class Recorder:
         self._words: list[Later] = []
         self._last: Path | None = None  # the file of the last pull, None where it has none
         self._committed_ns = self._asked_ns = self._looked_ns = 0
-        self._disk_fault = ""  # told by `sync`, in another thread
+        self._disk_fault: tuple[PullFile, str] | None = None  # told by `sync`, in another thread
         check_folder(folder)
         self.state = RecordingState(Recording.ARMED, disk_free_bytes=_free(folder))
         self.saved: tuple[Path, ...] = ()
@@ -109,7 +111,7 @@ class Recorder:
             if file is not None:
                 file.sync()
         except RecordingFault as fault:
-            self._disk_fault = str(fault)
+            self._disk_fault = None if file is None else (file, str(fault))
 
     def handle(self, message: Message) -> None:
         """Take one message. A fault of the disk becomes the state FAULT, never an exception."""
@@ -157,7 +159,7 @@ class Recorder:
         self.close()
         self._last = None
         self._file = PullFile.create(self._folder, begin.header, len(begin.header.cells))
-        self._begun, self._disk_fault = begin, ""
+        self._begun = begin
         self._kept = list(begin.past)
         for samples in begin.past:
             self._file.append(samples)
@@ -170,8 +172,7 @@ class Recorder:
         assert self._file is not None
         self._file.commit()
         self._committed_ns = now_ns
-        if self._disk_fault:
-            words, self._disk_fault = self._disk_fault, ""
+        if words := self._told_by_disk(self._file):
             raise RecordingFault(words)
         if now_ns - self._asked_ns < ROOM_NS:
             return
@@ -179,7 +180,7 @@ class Recorder:
         self._file.must_exist()
         free = _free(self._folder)
         self.state = replace(self.state, disk_free_bytes=free)
-        if free < FLOOR_BYTES + self._file.size:
+        if free < FLOOR_BYTES + ENDING * self._file.size:
             raise RecordingFault(
                 f"Only {free // 1_000_000} MB left in {self._folder}: the recording was ended "
                 "while there is room. Make room, then start again."
@@ -190,12 +191,22 @@ class Recorder:
         assert self._begun is not None
         file = self._file
         file.finish(dict(end.result), end.zero_after, derived_force(self._begun, self._kept))
+        words = self._told_by_disk(file)  # no matter: the file was written anew to be finished
         self._closed(file.path)
         if self._after_saved is not None:
             self._after_saved(self._begun.header.specimen)
-        self.state = RecordingState(
-            Recording.SAVED, str(file.path), self._not_added, _free(self._folder)
+        words = " ".join(
+            each for each in (words and f"{DISK_TOLD}: {words}", self._not_added) if each
         )
+        self.state = RecordingState(Recording.SAVED, str(file.path), words, _free(self._folder))
+
+    def _told_by_disk(self, file: PullFile) -> str:
+        """Return what `sync` was told of this file, once; of one before it, nothing."""
+        told = self._disk_fault
+        if told is None or told[0] is not file:
+            return ""
+        self._disk_fault = None
+        return told[1]
 
     def _closed(self, path: Path) -> None:
         """A pull's file is closed: what was said meanwhile belongs to it, and to no other."""

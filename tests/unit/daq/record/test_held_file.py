@@ -76,3 +76,33 @@ def test_truncate_shortens_and_lengthens(tmp_path):
         held.truncate(7_000)
         held.commit(sync=True)
         assert path.read_bytes() == b"a" * 6_000 + b"\0" * 1_000
+
+
+class Sluggish(io.BytesIO):
+    """A disk that takes a part of each write."""
+
+    def write(self, data):
+        return super().write(data[:1000])
+
+
+def test_a_copy_is_whole_though_the_disk_takes_parts():
+    held = HeldFile(io.BytesIO())
+    held.write(bytes(range(256)) * 40)
+    held.commit(sync=False)
+    copy = Sluggish()
+    held.move(copy)
+    assert copy.getvalue() == bytes(range(256)) * 40
+
+
+def test_a_copy_that_finds_no_room_leaves_the_file_in_use():
+    """It is gone on with where it is."""
+    disk, full = Disk(), Disk()
+    full.room = PAGE
+    held = HeldFile(disk)
+    held.write(b"a" * 3 * PAGE)
+    held.commit(sync=False)
+    with pytest.raises(OSError, match="No space"):
+        held.move(full)
+    held.write(b"b")
+    held.commit(sync=False)
+    assert disk.getvalue() == b"a" * 3 * PAGE + b"b"

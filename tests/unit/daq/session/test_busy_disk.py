@@ -16,7 +16,7 @@ from daq.record import pull_file
 from daq.record import recorder as recorders
 from daq.record.pull_file import PullFile
 from daq.record.reader import read_recording
-from daq.record.recorder import Begin, Recorder, Rows
+from daq.record.recorder import Begin, End, Recorder, Rows
 from daq.samples import sample_dtype
 from daq.wire.decoded import Decoded
 
@@ -86,10 +86,6 @@ def test_a_disk_that_fails_in_the_background_is_told_at_the_next_commit(
 ):
     recorder = Recorder(tmp_path)
     recorder.handle(begin)
-
-    def fails(_):
-        raise OSError(errno.EIO, os.strerror(errno.EIO))
-
     with monkeypatch.context() as patch:
         patch.setattr(pull_file.os, "fsync", fails)
         recorder.sync()
@@ -98,6 +94,91 @@ def test_a_disk_that_fails_in_the_background_is_told_at_the_next_commit(
     assert recorder.state.state is Recording.FAULT
     assert "Input/output error" in recorder.state.message
     assert "mend the disk" in recorder.state.message
+
+
+def fails(_):
+    raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+
+def test_what_the_disk_says_of_one_pull_ends_no_other(tmp_path, begin, monkeypatch):
+    """The first pull was written anew and put on the disk when it ended: it is told, and saved."""
+    recorder = Recorder(tmp_path)
+    recorder.handle(begin)
+    asked, free = threading.Event(), threading.Event()
+
+    def late(_):
+        asked.set()
+        assert free.wait(DEADLINE_S)
+        fails(_)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_file.os, "fsync", late)
+        disk = threading.Thread(target=recorder.sync)
+        disk.start()
+        assert asked.wait(DEADLINE_S)
+    recorder.handle(End({}, None, "slack"))
+    recorder.handle(begin)
+    free.set()
+    disk.join(DEADLINE_S)
+    recorder.tick(recorders.COMMIT_NS)
+    assert recorder.state.state is Recording.WRITING
+    recorder.close()
+    assert len(recorder.saved) == 2
+
+
+def test_a_disk_that_failed_just_before_the_end_is_told(tmp_path, begin, monkeypatch):
+    recorder = Recorder(tmp_path)
+    recorder.handle(begin)
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_file.os, "fsync", fails)
+        recorder.sync()
+    recorder.handle(End({}, None, "slack"))
+    assert recorder.state.state is Recording.SAVED
+    assert "look at the disk" in recorder.state.message
+    assert "Input/output error" in recorder.state.message
+    assert read_recording(recorder.saved[0]).complete
+
+
+def test_a_folder_that_is_renamed_in_a_pull_keeps_it_whole(tmp_path, begin):
+    """No copy can be made beside it: it is ended in its own place, under its new name."""
+    here, there = tmp_path / "pulls", tmp_path / "monday"
+    recorder = Recorder(here)
+    recorder.handle(begin)
+    here.rename(there)
+    recorder.handle(End({"kind": "failed"}, None, "slack"))
+    (path,) = there.iterdir()
+    assert read_recording(path).complete
+    assert read_recording(path).result["kind"] == "failed"
+
+
+def test_a_question_the_disk_does_not_answer_is_told(tmp_path, begin, monkeypatch):
+    recorder = Recorder(tmp_path)
+    recorder.handle(begin)
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_file.os, "fstat", fails)
+        recorder.tick(recorders.ROOM_NS)
+    assert recorder.state.state is Recording.FAULT
+    assert "Input/output error" in recorder.state.message
+
+
+def test_a_session_ends_though_the_disk_does_not_answer(tmp_path, bench, monkeypatch):
+    free = threading.Event()
+    monkeypatch.setattr("daq.acquisition.SYNC_S", 0.001)
+    monkeypatch.setattr("daq.acquisition.JOIN_S", 0.5)
+    asked = threading.Event()
+
+    def busy(_):
+        asked.set()
+        assert free.wait(DEADLINE_S)
+
+    monkeypatch.setattr(Recorder, "sync", busy)
+    rig = bench().rig
+    session = Acquisition(rig, Calibration.from_rig(rig), Silent, folder=tmp_path)
+    session.start()
+    assert asked.wait(DEADLINE_S)
+    session.close()
+    assert session.fault is None
+    free.set()
 
 
 def test_a_session_asks_for_the_disk_beside_the_recorder(tmp_path, bench, monkeypatch):
