@@ -144,7 +144,6 @@ class PullSession:
         self.lost_because = reason
         self._note(EventKind.LINK_LOST, now_ns, reason)
         self.close(reason, now_ns)
-        self.state = replace(self.state, phase=PhaseState())  # no pull is on, whatever came last
         self._zeros.forget()
 
     def link_back(self) -> None:
@@ -165,7 +164,7 @@ class PullSession:
 
     # -- what a person wishes --------------------------------------------------------------------
 
-    def zero(self, now_ns: int, *, forced: bool = False) -> None:
+    def zero(self, now_ns: int, *, by_person: bool = True) -> None:
         """Take the zero from the last ZERO_S seconds. Raises NotQuiet, the old zero stays."""
         if self.state.phase.in_pull:
             raise NotQuiet("No zero taken: a pull is on. Wind back to slack first.")
@@ -173,7 +172,7 @@ class PullSession:
             raise NotQuiet(f"No zero taken: {self.lost_because}.")
         if self.state.still:
             raise NotQuiet(f"No zero taken: {self.doubts.now}.")
-        zero = self._zeros.take(self.past, now_ns, self._next_index, forced=forced)
+        zero = self._zeros.take(self.past, now_ns, self._next_index, by_person=by_person)
         self.chain = self._chain(zero)
         self.tell(f"Zero taken from {zero.samples} quiet samples.")
 
@@ -215,6 +214,7 @@ class PullSession:
         if self.pull is not None:
             raise Fault("The calibration stays as it is while a pull is on.")
         self.calibration = calibration
+        self.past.clear()  # its forces were the old calibration's
         self._zeros.judge_by(self.rig, calibration)
         self.chain = self._chain(self.chain.force.zero)
 
@@ -397,4 +397,4 @@ class PullSession:
             return
         if self._zeros.due(self.past, float(self.newest.seconds[-1])):
             with suppress(NotQuiet):
-                self.zero(now_ns)
+                self.zero(now_ns, by_person=False)

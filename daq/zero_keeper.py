@@ -3,12 +3,14 @@
 from daq.faults import Fault
 from daq.force.calibration import Calibration
 from daq.force.force_chain import ForceChain
-from daq.force.zero import NotQuiet, Zero, take_zero
+from daq.force.zero import LooksLoaded, NotQuiet, Zero, take_zero
 from daq.recent_past import RecentPast
 from daq.rig.rig import Rig
 
 ZERO_S = 2.0
 TRY_EVERY_S = 0.5
+AGAIN_S = 10.0
+NEVER_NS = -(1 << 62)
 
 
 class ZeroKeeper:
@@ -19,6 +21,8 @@ class ZeroKeeper:
     ) -> None:
         self.judge_by(rig, calibration)
         self._zeros: list[Zero] = [] if known is None else [known]
+        self._before: Zero | None = None  # the last one that was forgotten
+        self._refused_ns = NEVER_NS
         self._by_itself = by_itself
         self._wanted = by_itself
         self._tried_s = float("-inf")
@@ -33,16 +37,31 @@ class ZeroKeeper:
         """The zero in force."""
         return self._zeros[-1] if self._zeros else None
 
-    def take(self, past: RecentPast, now_ns: int, index: int, *, forced: bool = False) -> Zero:
-        """Take the zero from the last ZERO_S seconds. Raises NotQuiet; the old zero stays."""
-        zero = take_zero(
-            *past.counts(ZERO_S),
-            last=self.now,
-            capacity_counts=self._capacity,
-            forced=forced,
-            taken_ns=now_ns,
-            index=index,
-        )
+    def take(self, past: RecentPast, now_ns: int, index: int, *, by_person: bool) -> Zero:
+        """Take the zero from the last ZERO_S seconds. Raises NotQuiet; the old zero stays.
+
+        What looks like a load beside the last zero, even one that holds no more, is refused; a
+        person who then asks again within AGAIN_S has said that it is none.
+        """
+        again = by_person and now_ns - self._refused_ns < AGAIN_S * 1e9
+        try:
+            zero = take_zero(
+                *past.counts(ZERO_S),
+                last=self.now or self._before,
+                capacity_counts=self._capacity,
+                forced=again,
+                taken_ns=now_ns,
+                index=index,
+            )
+        except LooksLoaded as fault:
+            if not by_person:
+                raise
+            self._refused_ns = now_ns
+            raise LooksLoaded(
+                f"{fault} If the hook IS slack and nothing touches the rig, z once more within "
+                f"{AGAIN_S:.0f} s takes it."
+            ) from None
+        self._refused_ns = NEVER_NS
         self._zeros.append(zero)
         self._wanted = False
         return zero
@@ -66,6 +85,7 @@ class ZeroKeeper:
 
     def forget(self) -> None:
         """No zero holds any more: the board started anew."""
+        self._before = self.now or self._before
         self._zeros.clear()
         self._tried_s = float("-inf")
         self.want()

@@ -102,7 +102,8 @@ class ReopeningSession:
 
     def reopen(self, port: str) -> None:
         """End the session that is open and open one on ``port``. Raises Fault, InputFault."""
-        if self._now.latest().phase is not Phase.SLACK:
+        newest = self._now.latest()
+        if newest.phase is not Phase.SLACK or newest.still_loaded:
             raise Fault("The link stays while the rig is loaded: wind back first.")
         self._now.close()
         self._now, self._port = NoBoard(self._rig, "the link is being opened"), port

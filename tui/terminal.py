@@ -35,7 +35,9 @@ def closed_terminal() -> Callable[[], bool]:
         return lambda: False
     watched = select.poll()
     watched.register(out.fileno(), 0)  # a hang-up is told without being asked for
-    return lambda: bool(watched.poll(0))
+    # only these: some systems cannot watch a terminal, and say so in every answer
+    gone = select.POLLHUP | select.POLLERR
+    return lambda: any(told & gone for _, told in watched.poll(0))
 
 
 @contextlib.contextmanager

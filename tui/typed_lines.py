@@ -5,6 +5,7 @@ What was typed before a question stood there is no answer to it: it is dropped, 
 
 import importlib
 import os
+import re
 import signal
 import sys
 from collections.abc import Iterator
@@ -16,6 +17,7 @@ from tui.output import say
 RUBBED_OUT = (0x08, 0x7F)
 LINE_RUBBED_OUT = 0x15
 END_OF_INPUT = 0x04
+NO_TEXT = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*[@-~]|O.)?")  # arrows and their like (ECMA-48, 5.4)
 
 
 class TypedLines:
@@ -84,6 +86,9 @@ class TypedLines:
         early: list[str] = []
         while self.at_keyboard and (line := self.next()) is not None:
             early.append(f'"{line}"' if line else "Enter")
+        if self.at_keyboard and self.begun.strip():
+            early.append(f'"{self.begun.strip()}"')
+            self._begin_again("")
         if early:
             say(f"   typed before this was asked, not taken: {', '.join(early)}")
 
@@ -102,7 +107,7 @@ class TypedLines:
 
     def _type(self, data: bytes) -> None:
         """Take keys as a terminal does that no longer minds its lines itself."""
-        for key in data:
+        for key in NO_TEXT.sub(b"", data):
             if key in RUBBED_OUT and self.begun:
                 self._begin_again(self.begun[:-1])
             elif key == LINE_RUBBED_OUT:

@@ -77,7 +77,8 @@ class View:
     @property
     def mode_due(self) -> bool:
         """Whether the last pull waits for its failure mode."""
-        slack = self.reading.phase is Phase.SLACK  # a board lost after a pull hides no question
+        # A board lost after a pull hides no question; while a load may be on nothing is asked.
+        slack = self.reading.phase is Phase.SLACK and not self.reading.still_loaded
         asked = self.screen is Screen.NUMBER or (self.screen is Screen.UNKNOWN and slack)
         free = asked and pull_ended(self.reading) and self.at is not At.REPLAY
         return free and self.reading.pull_number not in self.judged

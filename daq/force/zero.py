@@ -27,6 +27,10 @@ class NotQuiet(Fault):
     exit_code = 2
 
 
+class LooksLoaded(NotQuiet):
+    """The stretch was quiet, but far from the last zero."""
+
+
 @dataclass(frozen=True, slots=True)
 class Zero:
     """Counts without load, per cell: mean, standard deviation, and span (largest - smallest)."""
@@ -64,7 +68,7 @@ def take_zero(
 
     ``capacity_counts`` is what each cell gives at its capacity (``Calibration.capacity_counts``).
     ``forced`` accepts a zero far from the ``last`` one; nothing forces a zero that is not quiet.
-    Raises NotQuiet.
+    Raises NotQuiet, LooksLoaded.
     """
     cells = counts.shape[1]
     scale = (
@@ -115,8 +119,7 @@ def _refuse_load(zero: Zero, last: Zero, scale: Sequence[float]) -> None:
     ]
     worst = max(range(len(moved)), key=lambda cell: abs(moved[cell]))
     if abs(moved[worst]) > UNDER_LOAD:
-        raise NotQuiet(
+        raise LooksLoaded(
             f"No zero taken: cell {worst + 1} is {100 * moved[worst]:+.1f} % of its capacity away "
-            "from the last zero, which looks like a load. Take the load off; if the rig was "
-            "changed, zero again and say so."
+            "from the last zero, which looks like a load. Take the load off."
         )

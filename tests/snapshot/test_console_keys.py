@@ -183,11 +183,15 @@ def test_a_stop_is_left_before_help_is_read(in_state, key):
     assert "the stop is latched" in app.live.view.message
 
 
-@pytest.mark.parametrize(("phase", "asks"), [(Phase.SLACK, True), (Phase.PARTED, False)])
-def test_a_board_that_goes_away_after_a_pull_hides_no_question(in_state, phase, asks):
+@pytest.mark.parametrize(
+    ("phase", "loaded", "asks"),
+    [(Phase.SLACK, False, True), (Phase.SLACK, True, False), (Phase.PARTED, False, False)],
+)
+def test_a_board_that_goes_away_after_a_pull_hides_no_question(in_state, phase, loaded, asks):
     """While a load may be on, the alarm has the whole screen."""
     session = in_state("parted")
-    session.reading = replace(unknown(session.reading, "the port went away"), phase=phase)
+    gone = unknown(session.reading, "the port went away")
+    session.reading = replace(gone, phase=phase, still_loaded=loaded)
     app, _ = driven(session)
     assert app.live.view.mode_due is asks
     drawn = "".join(text for line in draw_ask(app.live.view, 80, 4) for text, _ in line)

@@ -31,6 +31,8 @@ from tui.widgets.weights import VOID_REASONS, WeightsView, draw_weights
 
 WEIGHTS, RATIO, CHECK = "WEIGHTS: calibration", "WEIGHTS: ratio check", "WEIGHTS: check weight"
 
+NOT_USED = "Not in use yet: name it as `calibration` in [rig] of the rig file."
+
 
 class WeightsPage:
     """Walks through the rounds with the session's raw counts; the rules are ``guided_weights``."""
@@ -153,17 +155,11 @@ class WeightsPage:
 
     def _calibrated(self, draft: Path, done: Guided) -> tuple[str, ...]:
         self._made, words = finish(draft, self.rig, done, date.today())
-        return words
+        return (NOT_USED, *words)
 
     def _use(self, key: str) -> None:
         file, self._made = self._made, None
-        if file is None:
-            return
-        if key not in ("y", "Y"):
-            self.outcome = (
-                f"Not in use. Later: name {file} as `calibration` in [rig] of the rig file.",
-                *self.outcome,
-            )
+        if file is None or key not in ("y", "Y"):
             return
 
         def use() -> None:
@@ -173,7 +169,7 @@ class WeightsPage:
             self.desk.session.use_calibration(calibration)
             self.desk.use_rig(changed)
             self.rig = changed
-            self.outcome = ("In use from now on, and named in the rig file.", *self.outcome)
+            self.outcome = ("In use from now on, and named in the rig file.", *self.outcome[1:])
 
         self._safely(use)
 

@@ -79,8 +79,12 @@ def test_another_port_takes_the_place_of_the_first(reading_at):
     assert first.closed and session.port == "q"
 
 
-def test_the_link_stays_under_load(reading_at):
-    session = ReopeningSession(RIG, Opener(reading_at(phase=Phase.RISING)), "p")
+@pytest.mark.parametrize(
+    "state", [{"phase": Phase.RISING}, {"phase": Phase.SLACK, "still_loaded": True}]
+)
+def test_the_link_stays_under_load(reading_at, state):
+    """A new session knows nothing of the load that the old one saw."""
+    session = ReopeningSession(RIG, Opener(reading_at(**state)), "p")
     with pytest.raises(Fault, match="wind back first"):
         session.reopen("q")
     assert session.port == "p" and not session._now.closed

@@ -51,6 +51,20 @@ def test_what_is_half_typed_can_be_shown_and_mended(keyboard):
         assert typed.begun == ""
 
 
+def test_a_half_typed_word_is_no_part_of_a_later_answer(keyboard, capsys):
+    """Nor is an arrow: ECMA-48, 5.4, control sequences."""
+    typed = TypedLines()
+    with typed.without_echo():
+        keyboard("y")
+        deadline = time.monotonic() + 5.0
+        while not typed.begun and time.monotonic() < deadline:
+            assert typed.next() is None
+        typed.drop_early()
+        keyboard("\x1b[An\x1bOB\n")
+        assert heard(typed) == "n"
+    assert 'not taken: "y"' in capsys.readouterr().err
+
+
 def test_the_terminal_is_left_as_it_was(keyboard):
     import termios
 

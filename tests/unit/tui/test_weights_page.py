@@ -138,7 +138,7 @@ def test_a_new_calibration_is_not_used_unasked(page_on):
     play(page)
     assert page.desk.session.calibrations == []
     assert page.rig.path.read_text("utf-8") == before
-    assert page.outcome[0].startswith("Not in use")
+    assert page.outcome[0].startswith("Not in use yet")
     assert "`calibration` in [rig]" in page.outcome[0]
 
 

@@ -178,7 +178,8 @@ def test_a_lost_link_ends_the_pull_and_keeps_it(bench):
     assert isinstance(end, End)
     assert end.result["ended_because"] == "the cable was pulled"
     assert reading(made).unknown_because == "the cable was pulled"
-    assert reading(made).phase is Phase.SLACK  # so the mode of this pull is asked for
+    assert reading(made).phase is not Phase.SLACK  # for all anybody knows it is still loaded
+    assert reading(made).still_loaded
 
 
 def test_still_loaded_until_three_seconds_below_the_safe_force(bench):
@@ -265,3 +266,53 @@ def test_a_zero_says_when_and_from_what_it_was_taken(bench):
     made.session.anchor = WallAnchor(datetime(2026, 11, 25, 9, 13, 58, tzinfo=UTC), 0)
     made.feed(np.zeros(400))
     assert reading(made).zero_note == "at 09:14 from 200 quiet samples"
+
+
+def test_a_load_that_hangs_on_when_the_board_is_back_is_not_zeroed_away(bench):
+    """The cable came out at 3 kN, the weights page was opened: z must not make that nothing."""
+    made = zeroed(bench)
+    made.feed(leg(0, 3000, 5))
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    made.session.weigh(on=True)
+    made.session.link_back()
+    made.feed(np.full(400, 3000.0))
+    with pytest.raises(NotQuiet, match=r"looks like a load.*z once more within 10 s"):
+        made.session.zero(made.now_ns)
+    assert not made.session.zeroed
+    assert reading(made).still_loaded
+    made.feed(leg(3000, 0, 2))
+    made.feed(np.zeros(300))
+    made.session.zero(made.now_ns)
+    assert made.session.force_n == pytest.approx(0.0, abs=1.0)
+
+
+def test_a_person_who_asks_again_has_said_that_nothing_hangs_there(bench):
+    """Another beam was mounted: what it weighs less is no load."""
+    made = zeroed(bench)
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    made.session.link_back()
+    made.feed(np.full(400, -300.0))
+    with pytest.raises(NotQuiet, match="looks like a load"):
+        made.session.zero(made.now_ns)
+    made.session.zero(made.now_ns + 9_000_000_000)
+    assert made.session.zeroed
+
+
+def test_asking_again_much_later_is_asking_anew(bench):
+    made = zeroed(bench)
+    made.feed(leg(0, 0, 1))
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    made.session.link_back()
+    made.feed(np.full(400, -300.0))
+    for later_ns in (0, 11_000_000_000, 30_000_000_000):
+        with pytest.raises(NotQuiet, match="looks like a load"):
+            made.session.zero(made.now_ns + later_ns)
+
+
+def test_a_zero_that_is_taken_by_itself_never_insists(bench):
+    made = bench(auto_zero=True)
+    made.feed(leg(0, 0, 4))
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    made.session.link_back()
+    made.feed(np.full(1500, -300.0))
+    assert not made.session.zeroed

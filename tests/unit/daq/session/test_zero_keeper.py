@@ -41,7 +41,7 @@ class Past(RecentPast):
 def test_the_same_counts_are_a_load_wherever_the_weights_hung(calibration):
     """2000 N at 1000 counts/N: 1 % of capacity is 20 000 counts, R = 4 or not."""
     keeper = ZeroKeeper(RIG, calibration, Zero((0.0,), (5.0,), (20.0,), 200), by_itself=False)
-    keeper.take(Past(15_000.0), 0, 0)
+    keeper.take(Past(15_000.0), 0, 0, by_person=False)
     assert keeper.now.counts[0] == pytest.approx(15_000.0, abs=5.0)
     with pytest.raises(NotQuiet, match="looks like a load"):
-        keeper.take(Past(40_000.0), 0, 0)
+        keeper.take(Past(40_000.0), 0, 0, by_person=False)
