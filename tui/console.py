@@ -7,6 +7,7 @@ import signal
 import subprocess
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from textual import events
 from textual.app import App
@@ -15,6 +16,7 @@ from textual.widgets import Input
 
 from daq.faults import Fault
 from daq.rig.rig import Rig
+from daq.rig.rig_file import read_rig
 from tui import wording
 from tui.around import Around
 from tui.day import Day
@@ -270,6 +272,10 @@ class Console(App[int]):
         """Go on with changed limits of the same rig."""
         self.session.use_rig(rig)
         self.around = replace(self.around, rig=rig)
+
+    def use_rig_file(self, path: Path) -> None:
+        """Go on with the rig file as it was changed. Raises InputFault."""
+        self.around = replace(self.around, rig=read_rig(path))
 
     def apply(self, settings: Settings) -> None:
         """Use other settings from now on, and keep them."""

@@ -39,7 +39,7 @@ def _words(result: PullResult) -> dict[str, Any]:
     return {
         "specimen": dict(result.specimen),
         "kind": result.kind.value,
-        "mode": result.mode,
+        "mode": f"{result.mode} (proposed)" if result.mode_by == "proposed" else result.mode,
         "maximum_n": result.max_force_n,
         "u95_n": result.U95_max_force_n,
         "time_to_max_s": result.time_to_max_s,

@@ -229,7 +229,12 @@ class Deeds:
         if rig is None or folder is None:
             self._live.say("weights need a rig and a folder: not in a replay")
             return
-        self.console.open(WeightsPage(self.console, rig, folder))
+        try:
+            page = WeightsPage(self.console, rig, folder)
+        except Fault as fault:  # there is no board
+            self._live.say(str(fault))
+            return
+        self.console.open(page)
 
     def do_zeros(self) -> None:
         """Open the zeros."""

@@ -5,6 +5,7 @@ start of a pull take the whole screen back by themselves.
 """
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from daq.rig.rig import Rig
@@ -45,6 +46,13 @@ class Desk(Protocol):
 
     def use_rig(self, rig: Rig) -> None:
         """Go on with changed limits of the same rig."""
+        ...
+
+    def use_rig_file(self, path: Path) -> None:
+        """Go on with the rig file as it was changed: its text is what the next change begins with.
+
+        Raises InputFault.
+        """
         ...
 
     def apply(self, settings: "Settings") -> None:

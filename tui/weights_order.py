@@ -1,5 +1,7 @@
 """Rounds of weights, from what a person typed to what they end in: a calibration or a check."""
 
+import itertools
+from collections.abc import Iterator
 from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
@@ -84,11 +86,22 @@ def finish(draft: Path, rig: Rig, state: Guided, today: date) -> tuple[Path, tup
         rig=rig,
         summed=plan.load_at == "specimen",
     )
-    file = draft.with_suffix(".calibration.json")
+    file = _free_name(draft)
     found = fit_calibration(read_points(draft, gravity), session)
     write_calibration(found.calibration, file)
     words = (*_place(rig, draft, plan), *found.calibration.statement.split("\n"))
     return file, (f"Written: {file}.", *words)
+
+
+def _free_name(draft: Path) -> Path:
+    """Return the name of a new calibration from these points; none is ever replaced."""
+    names = (draft.with_suffix(f"{tail}.calibration.json") for tail in _tails())
+    return next(name for name in names if not name.exists())
+
+
+def _tails() -> Iterator[str]:
+    yield ""
+    yield from (f".{number}" for number in itertools.count(2))
 
 
 def _place(rig: Rig, draft: Path, plan: WeightsPlan) -> tuple[str, ...]:

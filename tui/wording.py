@@ -303,6 +303,8 @@ def _unknown_lines(reading: LiveReading) -> tuple[str, ...]:
     if not reading.samples and not reading.zeroed:
         lines.append("plug the board in: it is looked for; or l sets the link up")
     elif "went away" in because:
+        if reading.still_loaded:
+            lines.append("IT MAY STILL BE LOADED: do not reach in, wind back to slack by the crank")
         lines.append("plug it in again: it is found by itself; then a new zero")
     elif not reading.zeroed and reading.phase is Phase.SLACK:
         lines.append("z takes the zero, once the hook is slack and nobody touches the rig")

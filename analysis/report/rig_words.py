@@ -19,7 +19,7 @@ class CalibrationWords:
 
     fingerprint: str
     pulls: int
-    statement: str
+    statement: tuple[str, ...]  # in paragraphs
     reach: str  # how far the pulls went beyond what was verified
     made: str
 
@@ -66,7 +66,7 @@ def calibrations(evidence: Evidence, unit: ForceUnit) -> tuple[CalibrationWords,
             CalibrationWords(
                 fingerprint,
                 len(own),
-                calibration.statement or statement(calibration),
+                tuple((calibration.statement or statement(calibration)).split("\n")),
                 _reach(own, calibration, unit),
                 calibration.made_on or "a day not noted",
             )

@@ -191,6 +191,9 @@ class FakeSession:
     def keep_word(self, change, reason, file=None) -> None:
         self._note("keep_word", dict(change), file)
 
+    def weigh(self, *, on: bool) -> None:
+        self._note("weigh", on)
+
     def close(self) -> None:
         self._note("close")
 

@@ -9,7 +9,10 @@ import pytest
 from textual import events
 
 from analysis.campaign_plan import Design, Plan, board_of, factor_of, make_pulls
+from daq.faults import Fault
 from daq.live_reading import Phase, Trip
+from daq.rig.rig_file import read_rig
+from daq.wire.proposal import Proposal
 from daq.wire.serial_port import AttachedPort
 from tui.around import Around
 from tui.commands.demo import demo_rig_file
@@ -17,6 +20,7 @@ from tui.console import Console
 from tui.day import DayPull
 from tui.key_table import PAGE_KEYS, At, shown_key
 from tui.live_session import usable_rig
+from tui.rig_change import with_calibration, write_rig
 from tui.screens import link_page
 from tui.screens.link_page import LinkPlace
 from tui.screens.pulls_page import grouping_keys
@@ -296,6 +300,49 @@ def test_the_port_of_this_session_is_not_opened_twice(in_state):
     lines, text = shown(in_state("slack"), ["l", "enter"], around=around, then=whole_text)
     assert "in use by this session" in "\n".join(lines)
     assert "has that port open" in text
+
+
+def test_a_port_that_is_open_is_listed_though_nothing_is_attached(in_state, monkeypatch):
+    """A port of another machine, or a simulated one."""
+    monkeypatch.setattr(link_page, "attached_ports", list)
+    place = LinkPlace(None, RIG.link, ("left", "right"), "./board")
+    lines, _ = shown(in_state("slack"), "l", around=Around(rig=RIG, link=place))
+    assert any("./board" in line and "in use by this session" in line for line in lines)
+
+
+def test_what_the_link_page_wrote_is_what_the_next_change_begins_with(in_state, tmp_path):
+    """The weights page writes only into the text it knows."""
+    file = tmp_path / "rig.toml"
+    file.write_text(demo_rig_file().read_text("utf-8"), "utf-8")
+    rig = read_rig(file)
+    place = LinkPlace(file, rig.link, ("left", "right"))
+    proposal = Proposal(replace(rig.link, baud=9600), 1.0, 90, ())
+
+    def take(app):
+        page = app.view.page
+        page.port, page.proposal = "/dev/ttyUSB0", proposal
+        page.press("take", "y")
+        changed = with_calibration(app.around.rig, tmp_path / "cal.json")
+        write_rig(changed, app.around.rig)
+        return file.read_text("utf-8")
+
+    text = shown(in_state("slack"), "l", around=Around(rig=rig, link=place), then=take)[1]
+    assert "baud = 9600" in text and 'port = "/dev/ttyUSB0"' in text
+    assert 'calibration = "cal.json"' in text
+
+
+def test_a_ratio_that_is_none_is_refused_in_words(in_state):
+    keys = ["r", "e", *"abc", "enter"]
+    text = shown(in_state("slack"), keys, then=whole_text)[1]
+    assert "not taken: abc is no ratio; write 3 or 3:1" in text
+
+
+def test_weights_without_a_board_are_refused_in_words(in_state, tmp_path):
+    session = in_state("no-zero")
+    session.refuse = Fault("There is no board yet.")
+    around = Around(rig=RIG, folder=tmp_path)
+    message = shown(session, "w", around=around, then=lambda app: app.live.view.message)[1]
+    assert message == "There is no board yet."
 
 
 # Replay and practice

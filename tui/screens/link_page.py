@@ -20,7 +20,7 @@ BAUDS = (115200, 9600, 57600, 230400, 250000, 460800, 921600, 1000000, 38400, 19
 LINES = 6
 AGAIN_LOOKS = 30  # looks between two listings of the ports
 ENOUGH = 0.9
-PRESS_EACH = "press each cell by hand: does its field rise?"
+PRESS_EACH = "Press each cell by hand and listen again: does its field rise?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,8 @@ class LinkPage:
     def __init__(self, desk: Desk, place: LinkPlace) -> None:
         self.desk, self.place = desk, place
         self.cells = place.cells
-        self.ports: list[AttachedPort] = attached_ports()
+        self.ports: list[AttachedPort] = []
+        self._list()
         self.chosen = 0
         self.port = ""
         self.baud = 0
@@ -64,7 +65,7 @@ class LinkPage:
         """Take in what the listener has; when it has ended, try the next rate or propose."""
         self._looks += 1
         if self._looks % AGAIN_LOOKS == 0:
-            self.ports = self._with_typed(attached_ports())
+            self._list()
         if self._child is None:
             return
         for told in self._child.take():
@@ -91,10 +92,14 @@ class LinkPage:
         self.data.clear()
         self._child = Child(LISTENER, self.port, str(baud), str(LISTEN_S))
 
-    def _with_typed(self, ports: list[AttachedPort]) -> list[AttachedPort]:
+    def _list(self) -> None:
+        """List what is attached, what was typed, and what this session has open."""
+        ports = attached_ports()
         known = {port.device for port in ports} | {port.by_id for port in ports}
-        typed = [port for port in self.ports if port.description == TYPED]
-        return ports + [port for port in typed if port.device not in known]
+        named = [port.device for port in self.ports if port.description == TYPED]
+        own = [self.place.own_port] if self.place.own_port else []
+        more = [name for name in dict.fromkeys([*own, *named]) if name not in known]
+        self.ports = ports + [AttachedPort(name, "", "", "", TYPED) for name in more]
 
     def close(self) -> None:
         """Let the port go."""
@@ -158,6 +163,7 @@ class LinkPage:
             return
         try:
             write_link(self.place.rig_file, proposal)
+            self.desk.use_rig_file(self.place.rig_file)
         except InputFault as fault:
             self.desk.say(f"not written: {fault}")
             return
@@ -211,16 +217,16 @@ class LinkPage:
             return [((f" {words}", "warn"),)] if silent else []
         p = self.proposal
         head = f" Proposed: {100 * p.fits:.0f} % of {p.lines} lines fit"
-        lines: list[Line] = [((head, "good" if p.fits >= ENOUGH else "warn"),
-                              (f"   {PRESS_EACH}", ""))]  # fmt: skip
+        take = f"   y writes it into {self.place.rig_file or 'a rig file'}"
+        role = "good" if p.fits >= ENOUGH else "warn"
+        lines: list[Line] = [((head, role), (take, "strong"))]
         lines += [
             ((f"   {key} = {_toml(value)}", ""),) for key, value in toml_lines(p.link).items()
         ]
         lines += [
             ((f"   {row}", "quiet"),) for words in p.seen for row in wrapped(words, width - 4)
         ]
-        where = self.place.rig_file or "a rig file"
-        return [*lines, ((f" y writes this into {where}", "strong"),)]
+        return [*lines, ((f" {PRESS_EACH}", ""),)]
 
 
 TYPED = "typed"

@@ -160,10 +160,10 @@ class LiveScreen(Screen[None]):
 
     def _follow(self, reading: LiveReading) -> None:
         """Take the new samples into the traces; a new pull starts a new whole trace."""
-        back = reading.samples < self.view.reading.samples  # a replay went back
+        block, began_anew = since_anew(self.session.take_trace(), self._last_second)
+        back = began_anew or reading.samples < self.view.reading.samples  # a replay went back
         if back:
             self.view = replace(self.view, recent=RecentTrace(), whole=Trace(0.0), marks_s=())
-        block = self.session.take_trace()
         self.view.recent.add(block)
         beyond_n = block.force_n[(block.flags & np.uint16(Flag.EXTRAPOLATED)) != 0]
         if reading.verified and beyond_n.size and beyond_n.min() < self.view.verified_n:
@@ -241,6 +241,18 @@ class LiveScreen(Screen[None]):
         line.display = False
         self.set_focus(None)
         self.change(question=(), typing=False)
+
+
+def since_anew(block: TraceBlock, last_second: float) -> tuple[TraceBlock, bool]:
+    """Return what of a block came since its clock last began anew, as a board's does that is back.
+
+    ``last_second`` is the newest time before the block. Second: whether it did begin anew.
+    """
+    falls = np.flatnonzero(np.diff(block.seconds, prepend=last_second) < 0.0)
+    if not len(falls):
+        return block, False
+    new = slice(int(falls[-1]), None)
+    return TraceBlock(block.seconds[new], block.force_n[new], block.flags[new]), True
 
 
 def first_view(reading: LiveReading, unit: str, wanted: Wanted, cautions: bool) -> View:

@@ -79,14 +79,18 @@ class RigPage:
         self.desk.say(f"{words}, and in {changed.path}")
 
     def _what_if(self, text: str) -> None:
-        text = text.strip().removesuffix(":1")
+        self.ratio = None
         try:
-            self.ratio = float(text) if text else None
-            if self.rig is not None and self.ratio is not None:
-                load_path(at_ratio(self.rig, self.ratio))
+            ratio = float(text.strip().removesuffix(":1")) if text.strip() else None
+        except ValueError:
+            self.desk.say(f"not taken: {text.strip()} is no ratio; write 3 or 3:1")
+            return
+        try:
+            if self.rig is not None and ratio is not None:
+                load_path(at_ratio(self.rig, ratio))
+            self.ratio = ratio
         except (ValueError, Fault) as error:
-            self.ratio = None
-            self.desk.say(f"not taken: {error}; write 3 or 3:1")
+            self.desk.say(f"not taken: {error}")
         self.top = 0
 
     def draw(self, view: View, width: int, height: int) -> list[Line]:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from daq.live_reading import TraceBlock
 from daq.samples import Flag
+from tui.screens.live import since_anew
 from tui.trace_columns import BUCKETS, RecentTrace, Trace
 
 
@@ -124,3 +125,15 @@ def test_a_new_pull_begins_with_what_is_held():
     assert held.seconds.min() >= 28.0 - recent.bucket_s
     assert held.force_n.max() == pytest.approx(29.99)
     assert np.all(np.diff(held.seconds) >= 0)
+
+
+def test_a_clock_that_began_anew_takes_what_was_before_away():
+    """A board that is back counts from nothing; what it sent before is no part of its curve."""
+    samples = block(np.array([30.0, 30.1, 0.0, 0.1, 0.2]), np.arange(5.0))
+    kept, anew = since_anew(samples, 29.9)
+    assert anew
+    assert kept.seconds.tolist() == [0.0, 0.1, 0.2]
+    assert kept.force_n.tolist() == [2.0, 3.0, 4.0]
+    assert since_anew(block(np.array([0.3, 0.4]), np.zeros(2)), 0.2)[1] is False
+    assert since_anew(block(np.array([0.0]), np.zeros(1)), 30.2)[1] is True
+    assert since_anew(block(np.empty(0), np.empty(0)), 30.2)[1] is False

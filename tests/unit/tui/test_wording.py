@@ -132,6 +132,14 @@ def test_no_zero_yet_says_how_to_take_it(reading_at):
     assert any(line.startswith("z takes the zero") for line in lines)
 
 
+def test_a_board_lost_under_load_says_so(reading_at):
+    """Nobody knows the force: hands stay away until it is wound back."""
+    gone = wording.unknown(reading_at(3000.0, still_loaded=True, trip=TRIP), "the board went away")
+    assert any("MAY STILL BE LOADED: do not reach in" in s for s in wording.alarm(gone, "kN").lines)
+    slack = wording.unknown(reading_at(0.0, trip=TRIP), "the board went away")
+    assert not any("STILL" in line for line in wording.alarm(slack, "kN").lines)
+
+
 def test_stop_says_what_to_do_next(reading_at):
     assert wording.alarm(reading_at(6250.0, trip=TRIP), "kN").lines[0] == "WIND BACK"
     slack = reading_at(10.0, trip=TRIP, phase=Phase.SLACK)
