@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from daq.record.events import EventKind
 from daq.record.reader import read_recording
 from simulators.serving import BoardOrder, serve
 from tui.commands.demo import demo_rig_file
@@ -337,3 +338,27 @@ def test_a_terminal_that_takes_nothing_harms_no_pull(console, tmp_path):
     recording = read_recording(path)
     assert set(np.diff(recording.samples["index"].astype(int)).tolist()) == {1}
     assert recording.result["outcome"] == "parted"
+
+
+def test_a_terminal_that_is_slow_delays_no_stop(tmp_path):
+    """2 kB/s, as over a bad line: the stop is decided within 50 ms of the sample's coming."""
+    with serve(BoardOrder("wound-back", seed=4, speed=SPEED)) as slow:
+        terminal = Terminal(slow.port, tmp_path)
+        try:
+            end = time.monotonic() + DEADLINE_S
+            while not any(read_recording(path).complete for path in tmp_path.glob("*.h5")):
+                assert time.monotonic() < end
+                if select.select([terminal.near], [], [], 0.0)[0]:
+                    terminal.seen += os.read(terminal.near, 100)
+                time.sleep(0.05)
+            terminal.process.send_signal(signal.SIGTERM)
+            terminal.until(lambda: terminal.process.poll() is not None)
+        finally:
+            terminal.close()
+    (path,) = tmp_path.glob("*.h5")
+    recording = read_recording(path)
+    (trip,) = [event for event in recording.events if event.kind is EventKind.TRIP]
+    assert trip.text.startswith("specimen force")
+    came_ns = recording.samples["arrival_ns"][recording.samples["index"] < trip.index][-1]
+    assert 0 <= trip.host_ns - came_ns < 50_000_000
+    assert set(np.diff(recording.samples["index"].astype(int)).tolist()) == {1}
