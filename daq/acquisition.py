@@ -288,6 +288,7 @@ class Acquisition:
         self._take(self._source.finish(), now_ns)
         self._watch(None, now_ns)
         self._session.link_lost(str(fault), now_ns)
+        self._look_back()  # there are no counts of now
         self._session.fault("silence", str(fault), now_ns)
         self._publish(now_ns)
         if not self._reconnect:

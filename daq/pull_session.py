@@ -144,12 +144,12 @@ class PullSession:
         self.lost_because = reason
         self._note(EventKind.LINK_LOST, now_ns, reason)
         self.close(reason, now_ns)
+        self.past.clear()  # it is not the last of anything any more
         self._zeros.forget()
 
     def link_back(self) -> None:
         """The board is there again: its clock and counts start anew."""
         self.lost_because = ""
-        self.past.clear()
         self.newest = None
         self.doubts = Doubts()
         self.board.opened()

@@ -212,6 +212,8 @@ def look(state: Guided, counts: CountArray, seconds: FloatArray) -> tuple[Guided
     step = state.step
     if state.question or step is None:
         return state, Look(state.question or "all weights are taken")
+    if len(seconds) and seconds[-1] < state.since_s:  # the board is back: its clock began anew
+        state = replace(state, since_s=-math.inf)
     recent = seconds > state.since_s
     counts, seconds = counts[recent], seconds[recent]
     cells = _each_cell(state, counts, seconds)

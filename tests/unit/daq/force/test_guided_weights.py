@@ -155,6 +155,16 @@ def test_the_raw_stretch_begins_after_the_step_before():
     assert all(stretch.counts.shape == (len(stretch.seconds), 2) for stretch in bench.taken)
 
 
+def test_a_board_that_is_back_goes_on_with_the_round():
+    """Its clock begins anew: what comes is not older than the last point."""
+    bench = Bench(plan_of())
+    bench.stay(0.0, 30.0)
+    assert len(bench.state.points) == 1
+    bench.counts, bench.seconds = bench.counts[:0], bench.seconds[:0]
+    bench.stay(24.5, 6.0)
+    assert len(bench.state.points) == 2
+
+
 def test_it_waits_for_the_weight_and_tells_a_wrong_one():
     bench = Bench(plan_of())
     bench.stay(0.0, 12.0)

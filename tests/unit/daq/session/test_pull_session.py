@@ -316,3 +316,11 @@ def test_a_zero_that_is_taken_by_itself_never_insists(bench):
     made.session.link_back()
     made.feed(np.full(1500, -300.0))
     assert not made.session.zeroed
+
+
+def test_a_board_that_went_away_leaves_no_counts_of_now(bench):
+    """Weights would be taken from them."""
+    made = zeroed(bench)
+    assert len(made.session.past.counts(2.0)[0])
+    made.session.link_lost("the cable was pulled", made.now_ns)
+    assert not len(made.session.past.counts(2.0)[0])
