@@ -21,6 +21,7 @@ from daq.record.header import RunHeader, ZeroRecord
 from daq.record.inert_text import error_words, inert
 from daq.record.seal import Seal, read_seal
 
+READ_AGAIN = 5  # times, where the file is written to meanwhile
 CUT_SHORT = (
     "The recording was cut short: it was never finished (or is still being written). "
     "It holds what was committed: {rows} samples."
@@ -62,9 +63,30 @@ class Recording:
 def read_recording(path: Path) -> Recording:
     """Read a recording. Raises RecordingFault with a sentence for whatever is not a sound one.
 
-    A file whose pull was cut short is sound: all that was committed is there, and it says so.
+    A file whose pull was cut short is sound: all that was committed is there, and it says so. One
+    that is being written may change while it is read: then it is read again.
     """
     check_regular(path)
+    for _ in range(READ_AGAIN):
+        stamp = _stamp(path)
+        try:
+            return _read(path)
+        except RecordingFault:
+            if _stamp(path) == stamp:
+                raise
+    return _read(path)
+
+
+def _stamp(path: Path) -> tuple[int, ...]:
+    """Return what tells whether a file was written to."""
+    try:
+        status = path.stat()
+    except OSError:
+        return ()
+    return status.st_ino, status.st_size, status.st_mtime_ns
+
+
+def _read(path: Path) -> Recording:
     try:
         seal, _ = read_seal(path)
         if seal is Seal.BROKEN:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from daq.faults import RecordingFault
-from daq.record import guarded, layout
+from daq.record import guarded, layout, reader
 from daq.record.reader import read_recording
 from daq.record.seal import LENGTH, Seal, add_seal, read_seal
 
@@ -319,3 +319,27 @@ def test_child_gives_the_same_as_reading_here(finished, header):
     assert unsealed.events == sealed.events
     assert unsealed.result == sealed.result
     assert unsealed.header == sealed.header
+
+
+def test_a_file_that_is_written_while_it_is_read_is_read_again(write_open, monkeypatch):
+    """A reader may see pages of two commits; a file that stands still is not read twice."""
+    path = write_open().path
+    tries = []
+
+    def torn(read, path, touched):
+        tries.append(path)
+        if len(tries) > 2:
+            return read(path)
+        if touched:
+            os.utime(path, ns=(0, len(tries)))
+        raise RecordingFault("the HDF5 inside is damaged")
+
+    real = reader.read_guarded
+    monkeypatch.setattr(reader, "read_guarded", lambda path: torn(real, path, True))
+    assert len(read_recording(path).samples)
+    assert len(tries) == 3
+    tries.clear()
+    monkeypatch.setattr(reader, "read_guarded", lambda path: torn(real, path, False))
+    with pytest.raises(RecordingFault, match="is damaged"):
+        read_recording(path)
+    assert len(tries) == 1
