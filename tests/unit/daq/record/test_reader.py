@@ -323,8 +323,8 @@ def test_child_gives_the_same_as_reading_here(finished, header):
 
 def test_a_file_that_is_written_while_it_is_read_is_read_again(write_open, monkeypatch):
     """A reader may see pages of two commits; a file that stands still is not read twice."""
-    path = write_open().path
-    tries = []
+    pull = write_open()
+    path, tries = pull.path, []
 
     def torn(read, path, touched):
         tries.append(path)
@@ -343,3 +343,4 @@ def test_a_file_that_is_written_while_it_is_read_is_read_again(write_open, monke
     with pytest.raises(RecordingFault, match="is damaged"):
         read_recording(path)
     assert len(tries) == 1
+    pull.abort("test")
