@@ -146,6 +146,18 @@ def test_one_wrong_sum_is_enough_to_look_at_each_line(checksum, at):
 
 
 @ROADS
+@pytest.mark.parametrize("checksum", ["xor", "crc"])
+def test_a_line_of_good_form_with_a_wrong_sum_is_no_sample(checksum, many):
+    """The third line states the sum of another count: one digit was garbled on the way."""
+    told = [summed(b"%d,5,6" % clock, checksum) + b"\n" for clock in range(1000, 6000, 1000)]
+    told[2] = told[2].replace(b",5,", b",7,")
+    link = Link(fields=COMMA.fields, checksum=checksum)
+    samples, events = decoded([b"".join(told)], link, many)
+    assert samples["counts"].tolist() == [[5, 6]] * 4
+    assert [(event.kind, event.index) for event in events] == [("checksum", 2)]
+
+
+@ROADS
 def test_end_values_are_good_also_beside_a_line_that_is_not(many):
     """A line out of range makes every line of its block be looked at singly."""
     block = b"4294967295,-8388608,8388607\n0,8388607,-8388608\n1,8388608,0\n2,0,-8388609\n"
@@ -182,6 +194,13 @@ def test_a_frame_of_256_encoded_bytes_is_good_wherever_it_is_cut(letters, kind, 
     samples, events = decoded(parts, PACKET, many)
     assert len(samples) == 2
     assert [(event.kind, event.index) for event in events] == [(kind, 1)]
+
+
+@pytest.mark.parametrize(("link", "length"), [(COMMA, 257), (PACKET, 256)])
+def test_a_begun_line_is_told_as_too_long_with_the_byte_that_makes_it_so(link, length):
+    """Of text, 256 bytes and a CR may still become a good line."""
+    assert decoded([b"7" * length], link)[1] == []
+    assert [event.kind for event in decoded([b"7" * (length + 1)], link)[1]] == ["long"]
 
 
 def test_after_an_endless_first_line_the_next_is_good_and_another_endless_one_is_long():
@@ -289,6 +308,12 @@ def test_a_last_line_that_fell_is_a_restart_below_two_seconds(begin, kept, split
     assert len(samples) == len(COURSE) + kept
 
 
+def test_a_last_line_that_fell_by_one_tick_below_two_seconds_is_a_restart():
+    samples, events = decoded([b"".join(lines(1_000_000, 1_010_000, 1_009_999))])
+    assert counted(events) == [("restart", 0)]
+    assert len(samples) == 3
+
+
 @pytest.mark.parametrize(
     ("last", "begin", "kind"),
     [
@@ -334,3 +359,12 @@ def test_a_silence_lies_between_the_last_line_of_a_block_and_the_first_of_the_ne
     assert silence.breaks(np.array([at + 10, at + 5_000]) * MS) == []
     assert silence.breaks(np.array([at + 5_010, at + 9_000]) * MS) == []
     assert silence.breaks(np.array([at + 9_360, at + 9_370]) * MS) == [0]
+
+
+def test_neither_a_silence_nor_one_long_step_is_taken_for_the_usual_step():
+    """Thirty steps of 10 ms; with 300 ms among them the mean is 19 ms, and 500 ms are a silence."""
+    silence, at = learnt(10, 30)
+    assert silence.breaks(np.array([at + 1_000]) * MS) == [0]
+    assert silence.breaks(np.array([at + 1_400]) * MS) == [0]
+    assert silence.breaks(np.array([at + 1_700]) * MS) == []
+    assert silence.breaks(np.array([at + 2_200]) * MS) == [0]
