@@ -179,7 +179,7 @@ def test_on_a_narrow_terminal_words_are_whole_and_typing_is_seen(tmp_path):
             env=environment,
         )
         try:
-            seen = until(master, "taken as point 1:")
+            seen = until(master, "2 of 10")
             os.write(master, b"v leaned on it")
             seen += until(master, "> v leaned on it")
             process.terminate()
