@@ -18,7 +18,7 @@ demo: $(VENV)/.ready
 	$(BIN)/pullstand demo
 
 test: $(VENV)/.ready
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest
 
 # New random cases each time; what fails is kept as an @example beside its test.
 fuzz: $(VENV)/.ready
