@@ -1,7 +1,6 @@
 """The console driven by keys: what it asks the session for, and that the number stays."""
 
 import asyncio
-import io
 from dataclasses import replace
 
 import pytest
@@ -11,13 +10,12 @@ from textual.widgets import Input
 from daq.faults import Fault
 from daq.live_reading import Phase, Trip
 from tui import console
-from tui import terminal as terminal_module
 from tui.around import Around
-from tui.console import Console, run_console
+from tui.console import Console
 from tui.key_table import At
 from tui.settings import Settings
 from tui.sounds import Cue, Listening
-from tui.terminal import WithoutColour, sane_terminal
+from tui.terminal import WithoutColour
 from tui.theme import LIGHT, PLAIN
 from tui.view import Lower, arrange
 from tui.widgets.lines import draw_ask
@@ -366,32 +364,6 @@ def test_no_colour_reaches_the_terminal(in_state, monkeypatch):
     shown, palette = driven(in_state("stop"), then=filters)[1]
     assert palette is PLAIN
     assert isinstance(shown[-1], WithoutColour) and len(shown) == 1
-
-
-def test_run_console_closes_the_session_whatever_happens(in_state, monkeypatch):
-    session = in_state("slack")
-
-    def crash(self, **_):
-        raise RuntimeError("the drawing failed")
-
-    monkeypatch.setattr(Console, "run", crash)
-    with pytest.raises(RuntimeError, match="the drawing failed"):
-        run_console(session)
-    assert session.asked == [("close",)]
-
-
-def test_the_terminal_is_put_back_after_a_crash(monkeypatch):
-    class Terminal(io.StringIO):
-        def isatty(self):
-            return True
-
-    terminal = Terminal()
-    monkeypatch.setattr(terminal_module.sys, "__stdout__", terminal)
-    with pytest.raises(RuntimeError), sane_terminal():
-        raise RuntimeError("the drawing failed")
-    # xterm modes: 1049 second screen, 25 cursor, 1000/1003/1006 mouse
-    for code in ("?1049l", "?25h", "?1000l", "?1003l", "?1006l", "?2004l"):
-        assert code in terminal.getvalue()
 
 
 def test_bells_follow_the_cue(in_state, monkeypatch):
